@@ -1,0 +1,6 @@
+# PostgreSQL out of the host's own binaries and the libraries they link (deploy/images.sh gathers them), for machines
+# that reach no image registry. In production use a PostgreSQL that somebody keeps for you.
+FROM scratch
+COPY rootfs/ /
+USER 70:70
+ENTRYPOINT ["/bin/sh", "/start.sh"]

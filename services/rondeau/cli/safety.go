@@ -1,0 +1,402 @@
+package cli
+
+import (
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	foodsafetypb "rondeau.internal/pkg/gen/rondeau/foodsafety/v1"
+	"rondeau.internal/pkg/rpc"
+	"rondeau.internal/services/rondeau/cli/view"
+)
+
+// chillCommands watch hot material pass through the cooling limits.
+func (a *app) chillCommands(chill *cobra.Command) {
+	var profile, at, note, id string
+	start := &cobra.Command{
+		Use: "start BATCH/RUN VESSEL", Short: "Begin to watch a chill", Args: exactly(2, "BATCH/RUN and VESSEL"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			batch, run, err := a.batchAndRun(args[0])
+			if err != nil {
+				return err
+			}
+			vessel, err := a.name("vessels/{vessel}", args[1])
+			if err != nil {
+				return err
+			}
+			limits, err := a.name("limitsProfiles/{limits_profile}", profile)
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Chill, error) {
+				when, err := moment(at, a.style(ctx).Zone)
+				if err != nil {
+					return nil, err
+				}
+				return c.StartChill(ctx, &foodsafetypb.StartChillRequest{
+					Parent: a.siteName(), ChillId: id, RequestId: a.requestID(),
+					Chill: &foodsafetypb.Chill{Batch: batch, Run: run, Vessel: vessel, LimitsProfile: limits, StartTime: when},
+				})
+			})
+		},
+	}
+	start.Flags().StringVar(&profile, "profile", "us-food-code-2022", "limits to meet")
+	start.Flags().StringVar(&at, "at", "", "when it started (now when empty)")
+	start.Flags().StringVar(&id, "id", "", "id of the chill (given by the suite when empty)")
+
+	reading := &cobra.Command{
+		Use: "reading CHILL PROBE TEMPERATURE", Short: "Record one temperature", Args: exactly(3, "CHILL PROBE TEMPERATURE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, probe, err := a.chillAndProbe(args[0], args[1])
+			if err != nil {
+				return err
+			}
+			degrees, err := temperature(args[2])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Reading, error) {
+				when, err := moment(at, a.style(ctx).Zone)
+				if err != nil {
+					return nil, err
+				}
+				if when == nil {
+					when = timestamppb.Now()
+				}
+				return c.RecordReading(ctx, &foodsafetypb.RecordReadingRequest{
+					Parent: name, RequestId: a.requestID(),
+					Reading: &foodsafetypb.Reading{Chill: name, Probe: probe, ObserveTime: when, TemperatureCelsius: degrees, Note: note},
+				})
+			})
+		},
+	}
+	reading.Flags().StringVar(&at, "at", "", "when it was measured (now when empty)")
+	reading.Flags().StringVar(&note, "note", "", "a note")
+
+	feed := &cobra.Command{
+		Use: "feed FILE", Short: "Send readings from a CSV file (chill,probe,time,temperature) or - for standard input", Args: exactly(1, "FILE"),
+		RunE: func(cmd *cobra.Command, args []string) error { return a.feed(cmd, args[0]) },
+	}
+	var reason string
+	finish := &cobra.Command{
+		Use: "finish CHILL", Short: "End a chill and judge it", Args: exactly(1, "CHILL"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("chills/{chill}", args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Chill, error) {
+				when, err := moment(at, a.style(ctx).Zone)
+				if err != nil {
+					return nil, err
+				}
+				return c.FinishChill(ctx, &foodsafetypb.FinishChillRequest{Name: name, FinishTime: when, RequestId: a.requestID()})
+			})
+		},
+	}
+	finish.Flags().StringVar(&at, "at", "", "when it ended (now when empty)")
+	abandon := &cobra.Command{
+		Use: "abandon CHILL --reason TEXT", Short: "Give a chill up, for example when the material is discarded", Args: exactly(1, "CHILL"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("chills/{chill}", args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Chill, error) {
+				return c.AbandonChill(ctx, &foodsafetypb.AbandonChillRequest{Name: name, Reason: reason, RequestId: a.requestID()})
+			})
+		},
+	}
+	abandon.Flags().StringVar(&reason, "reason", "", "why")
+	forecast := &cobra.Command{
+		Use: "forecast CHILL", Short: "Will it meet its limits, and when?", Args: exactly(1, "CHILL"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("chills/{chill}", args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.ChillForecast, error) {
+				return c.ForecastChill(ctx, &foodsafetypb.ForecastChillRequest{Name: name})
+			})
+		},
+	}
+	readings := &cobra.Command{
+		Use: "readings CHILL", Short: "List the readings of a chill", Args: exactly(1, "CHILL"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("chills/{chill}", args[0])
+			if err != nil {
+				return err
+			}
+			client, err := a.foodSafety()
+			if err != nil {
+				return err
+			}
+			ctx, cancel := a.call(cmd)
+			defer cancel()
+			found, err := pages(0, func(token string) ([]*foodsafetypb.Reading, string, error) {
+				response, err := client.ListReadings(ctx, &foodsafetypb.ListReadingsRequest{Parent: name, PageToken: token, PageSize: 500})
+				return response.GetReadings(), response.GetNextPageToken(), err
+			})
+			if err != nil {
+				return err
+			}
+			return table(ctx, a, found, "observe_time", "probe", "temperature_celsius", "judged_temperature_celsius", "late_entry", "recorder", "note")
+		},
+	}
+	chill.AddCommand(start, reading, feed, finish, abandon, forecast, readings)
+}
+
+func (a *app) chillAndProbe(chillID, probeID string) (chill, probe string, err error) {
+	chill, err = a.name("chills/{chill}", chillID)
+	if err != nil {
+		return "", "", err
+	}
+	probe, err = a.name("probes/{probe}", probeID)
+	return chill, probe, err
+}
+
+// feed streams readings; what the service acknowledges has been committed.
+func (a *app) feed(cmd *cobra.Command, path string) error {
+	in := a.in
+	if path != "-" {
+		file, err := os.Open(path)
+		if err != nil {
+			return usagef("%v", err)
+		}
+		defer file.Close()
+		in = file
+	}
+	client, err := a.foodSafety()
+	if err != nil {
+		return err
+	}
+	stream, err := client.StreamReadings(cmd.Context())
+	if err != nil {
+		return rpc.FromStatus(err)
+	}
+	rows := csv.NewReader(in)
+	rows.FieldsPerRecord = 4
+	rows.Comment = '#'
+	for {
+		row, err := rows.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return usagef("%s: %v", path, err)
+		}
+		line, _ := rows.FieldPos(0)
+		if line == 1 && strings.EqualFold(strings.TrimSpace(row[0]), "chill") {
+			continue // the heading
+		}
+		one, err := a.readingRow(cmd.Context(), row)
+		if err != nil {
+			return usagef("%s line %d: %v", path, line, err)
+		}
+		err = stream.Send(&foodsafetypb.StreamReadingsRequest{Parent: a.siteName(), Readings: []*foodsafetypb.Reading{one}})
+		if err != nil {
+			break // the service's own answer tells why
+		}
+	}
+	summary, err := stream.CloseAndRecv()
+	if err != nil {
+		return rpc.FromStatus(err)
+	}
+	return a.show(cmd.Context(), summary)
+}
+
+func (a *app) readingRow(ctx context.Context, row []string) (*foodsafetypb.Reading, error) {
+	chill, probe, err := a.chillAndProbe(strings.TrimSpace(row[0]), strings.TrimSpace(row[1]))
+	if err != nil {
+		return nil, err
+	}
+	when, err := moment(strings.TrimSpace(row[2]), a.style(ctx).Zone)
+	if err != nil {
+		return nil, err
+	}
+	degrees, err := temperature(strings.TrimSpace(row[3]))
+	if err != nil {
+		return nil, err
+	}
+	return &foodsafetypb.Reading{Chill: chill, Probe: probe, ObserveTime: when, TemperatureCelsius: degrees}, nil
+}
+
+// subject reads lots/ID or batches/ID.
+func (a *app) subject(id string) (string, error) {
+	switch {
+	case strings.HasPrefix(id, "batches/"):
+		return a.name("batches/{batch}", id)
+	case strings.HasPrefix(id, "lots/"):
+		return a.name("lots/{lot}", id)
+	default:
+		return "", usagef("%q: give it as lots/ID or batches/ID", id)
+	}
+}
+
+func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
+	var noHold bool
+	open := &cobra.Command{
+		Use: "open SUBJECT TEXT", Short: "Open a deviation on lots/ID or batches/ID and hold it", Args: exactly(2, "lots/ID or batches/ID, and TEXT"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			subject, err := a.subject(args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Deviation, error) {
+				return c.OpenDeviation(ctx, &foodsafetypb.OpenDeviationRequest{
+					Parent: a.siteName(), PlaceHolds: !noHold, RequestId: a.requestID(),
+					Deviation: &foodsafetypb.Deviation{Kind: foodsafetypb.Deviation_MANUAL, Subjects: []string{subject}, Description: args[1]},
+				})
+			})
+		},
+	}
+	open.Flags().BoolVar(&noHold, "no-hold", false, "do not place a hold")
+	decisions := view.EnumChoices(foodsafetypb.CorrectiveAction_DISCARD.Descriptor())
+	act := &cobra.Command{
+		Use: "act DEVIATION DECISION TEXT", Short: "Record a corrective action", Args: exactly(3, "DEVIATION DECISION TEXT"),
+		Long: "Record a corrective action. The decisions are " + decisions + ".",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("deviations/{deviation}", args[0])
+			if err != nil {
+				return err
+			}
+			number, found := view.EnumValue(foodsafetypb.CorrectiveAction_DISCARD.Descriptor(), args[1])
+			if !found {
+				return usagef("%q: the decisions are %s", args[1], decisions)
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Deviation, error) {
+				return c.RecordCorrectiveAction(ctx, &foodsafetypb.RecordCorrectiveActionRequest{
+					Name: name, RequestId: a.requestID(),
+					CorrectiveAction: &foodsafetypb.CorrectiveAction{Decision: foodsafetypb.CorrectiveAction_Decision(number), Text: args[2]},
+				})
+			})
+		},
+	}
+	closeDeviation := &cobra.Command{
+		Use: "close DEVIATION NOTE", Short: "Close a deviation, by another person than who acted", Args: exactly(2, "DEVIATION and NOTE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("deviations/{deviation}", args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Deviation, error) {
+				return c.CloseDeviation(ctx, &foodsafetypb.CloseDeviationRequest{Name: name, Note: args[1], RequestId: a.requestID()})
+			})
+		},
+	}
+	deviation.AddCommand(open, act, closeDeviation)
+
+	place := &cobra.Command{
+		Use: "place SUBJECT REASON", Short: "Hold lots/ID or batches/ID: it must not move", Args: exactly(2, "lots/ID or batches/ID, and REASON"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			subject, err := a.subject(args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Hold, error) {
+				return c.PlaceHold(ctx, &foodsafetypb.PlaceHoldRequest{Parent: a.siteName(), Hold: &foodsafetypb.Hold{Subject: subject, Reason: args[1]}, RequestId: a.requestID()})
+			})
+		},
+	}
+	lift := &cobra.Command{
+		Use: "lift HOLD REASON", Short: "Lift a hold, by another person than who placed it", Args: exactly(2, "HOLD and REASON"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("holds/{hold}", args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Hold, error) {
+				return c.LiftHold(ctx, &foodsafetypb.LiftHoldRequest{Name: name, Reason: args[1], RequestId: a.requestID()})
+			})
+		},
+	}
+	hold.AddCommand(place, lift)
+
+	var note, noChill string
+	var preview bool
+	sign := &cobra.Command{
+		Use: "sign LOT", Short: "Release a lot with your signature, after another person recorded it", Args: exactly(1, "LOT"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("lots/{lot}", args[0])
+			if err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.Release, error) {
+				return c.ReleaseLot(ctx, &foodsafetypb.ReleaseLotRequest{Lot: name, Note: note, NoChillReason: noChill, ValidateOnly: preview, RequestId: a.requestID()})
+			})
+		},
+	}
+	sign.Flags().StringVar(&note, "note", "", "a note beside the signature")
+	sign.Flags().StringVar(&noChill, "no-chill-reason", "", "why the lot needs no chill, when its batch has none")
+	sign.Flags().BoolVar(&preview, "preview", false, "check without signing")
+	release.AddCommand(sign)
+}
+
+// checkCommand asks what the service of shipments asks.
+func (a *app) checkCommand() *cobra.Command {
+	return &cobra.Command{
+		Use: "check LOT ...", Short: "May these lots leave the kitchen, and if not, why?", Args: atLeast(1, "LOT ..."),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			request := &foodsafetypb.CheckLotsRequest{Parent: a.siteName()}
+			for _, id := range args {
+				name, err := a.name("lots/{lot}", id)
+				if err != nil {
+					return err
+				}
+				request.Lots = append(request.Lots, name)
+			}
+			client, err := a.foodSafety()
+			if err != nil {
+				return err
+			}
+			ctx, cancel := a.call(cmd)
+			defer cancel()
+			answer, err := client.CheckLots(ctx, request)
+			if err != nil {
+				return rpc.FromStatus(err)
+			}
+			err = table(ctx, a, answer.GetLotStatuses(), "lot", "shippable", "released", "holds", "deviations", "reasons")
+			if err != nil || a.output == "json" {
+				return err
+			}
+			for _, caution := range answer.GetCautions() {
+				fmt.Fprintln(a.out, caution)
+			}
+			return nil
+		},
+	}
+}
+
+func (a *app) recordCommand() *cobra.Command {
+	var filter string
+	var limit int
+	command := &cobra.Command{
+		Use: "records", Short: "The safety records: who did what, when, and what it was before", Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			client, err := a.foodSafety()
+			if err != nil {
+				return err
+			}
+			ctx, cancel := a.call(cmd)
+			defer cancel()
+			records, err := pages(limit, func(token string) ([]*foodsafetypb.SafetyRecord, string, error) {
+				response, err := client.ListSafetyRecords(ctx, &foodsafetypb.ListSafetyRecordsRequest{Parent: a.siteName(), Filter: filter, PageToken: token, PageSize: 200})
+				return response.GetSafetyRecords(), response.GetNextPageToken(), err
+			})
+			if err != nil {
+				return err
+			}
+			return table(ctx, a, records, "sequence", "record_time", "actor", "actor_role", "action", "resource", "reason")
+		},
+	}
+	command.Flags().StringVar(&filter, "filter", "", "only those that match, in the filter language of AIP-160")
+	command.Flags().IntVar(&limit, "limit", 0, "at most this many (0: all)")
+	return command
+}
