@@ -24,7 +24,7 @@ home=$(ls -d /usr/lib/postgresql/*/ 2>/dev/null | sort -V | tail -1)
 [ -n "$home" ] || { echo "no PostgreSQL binaries on this machine: install the distribution's package"; exit 1; }
 version=$(basename "$home")
 root=$work/postgres/rootfs
-mkdir -p "$root"/{bin,tmp,etc,usr/lib/postgresql,usr/share/postgresql,usr/share/zoneinfo,var/lib/postgresql/data}
+mkdir -p "$root"/{bin,tmp,etc,usr/lib/postgresql,usr/share/postgresql,usr/share/zoneinfo} "$work/postgres/home/data"
 cp -r "$home/bin" "$home/lib" "$root/usr/lib/postgresql/"
 cp -r "/usr/share/postgresql/$version" "$root/usr/share/postgresql/"
 cp -rL /usr/share/zoneinfo/. "$root/usr/share/zoneinfo/"
@@ -44,6 +44,5 @@ printf 'root:x:0:0::/:/bin/sh\nrondeau:x:70:70::/var/lib/postgresql:/bin/sh\n' >
 printf 'root:x:0:\nrondeau:x:70:\n' >"$root/etc/group"
 chmod 1777 "$root/tmp"
 chmod -R u=rwX,go=rX "$root/usr"
-chown -R 70:70 "$root/var/lib/postgresql" 2>/dev/null || true
-chmod 700 "$root/var/lib/postgresql/data"
+chmod 700 "$work/postgres/home/data"
 docker build -q -t "rondeau-postgres:$tag" -f deploy/postgres.Dockerfile "$work/postgres"

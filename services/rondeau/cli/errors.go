@@ -44,12 +44,12 @@ func report(w io.Writer, err error) int {
 		fmt.Fprintf(w, "  %s: %s\n", field, violation.Description)
 	}
 	switch refused.Kind {
-	case apierr.Unavailable:
+	case apierr.KindUnavailable:
 		fmt.Fprintln(w, "  Is the suite running? Start it with: rondeau up")
 		return exitUnreachable
-	case apierr.Unauthenticated:
+	case apierr.KindUnauthenticated:
 		fmt.Fprintln(w, "  Name the folder of the suite with --data, or give a token with --token-file.")
-	case apierr.PermissionDenied:
+	case apierr.KindPermissionDenied:
 		fmt.Fprintln(w, "  Act in another role with --as ROLE (manager, cook, receiver, outlet, safety_lead, auditor).")
 	}
 	if refused.Reason != "" {

@@ -206,13 +206,37 @@ func (d *decoder) partFormula(node *yaml.Node, formula protoreflect.MessageDescr
 // validate applies the shape rules of the protos and the rules that a file can be checked against by itself.
 func (d *decoder) validate(file *File) {
 	for _, entry := range file.Entries {
+		d.required(entry, entry.Message.ProtoReflect(), "")
 		d.shape(entry, entry.Message, "")
 		if entry.Version != nil {
+			d.required(entry, entry.Version.ProtoReflect(), "version")
 			d.shape(entry, entry.Version, "version")
 		}
 		d.checkDigits(entry)
 	}
 	d.references(file)
+}
+
+// required finds needed fields that are not given. A number has no "not given" of its own; its bounds are its rule.
+func (d *decoder) required(entry *Entry, m protoreflect.Message, path string) {
+	fields := m.Descriptor().Fields()
+	for i := range fields.Len() {
+		field := fields.Get(i)
+		at := join(path, string(field.Name()))
+		named := field.Kind() == protoreflect.StringKind || field.Kind() == protoreflect.EnumKind || field.Kind() == protoreflect.MessageKind || field.IsList()
+		switch {
+		case hidden(field):
+		case named && !m.Has(field) && behaves(field, annotations.FieldBehavior_REQUIRED):
+			d.at(entry, at, "is needed")
+		case field.Kind() != protoreflect.MessageKind || wellKnown(field.Message()) || field.IsMap():
+		case field.IsList():
+			for j := range m.Get(field).List().Len() {
+				d.required(entry, m.Get(field).List().Get(j).Message(), fmt.Sprintf("%s[%d]", at, j))
+			}
+		case m.Has(field):
+			d.required(entry, m.Get(field).Message(), at)
+		}
+	}
 }
 
 func (d *decoder) shape(entry *Entry, message proto.Message, prefix string) {
@@ -221,6 +245,9 @@ func (d *decoder) shape(entry *Entry, message proto.Message, prefix string) {
 	if errors.As(err, &invalid) {
 		for _, violation := range invalid.Violations {
 			field := join(prefix, protovalidate.FieldPathString(violation.Proto.GetField()))
+			if d.noted(entry, field) {
+				continue
+			}
 			d.at(entry, field, violation.Proto.GetMessage())
 		}
 		return
@@ -228,6 +255,18 @@ func (d *decoder) shape(entry *Entry, message proto.Message, prefix string) {
 	if err != nil {
 		d.at(entry, prefix, err.Error())
 	}
+}
+
+// noted reports whether a fault was told for a needed field already.
+func (d *decoder) noted(entry *Entry, field string) bool {
+	_, given := d.seen[entry.Name+"\x00"+field]
+	last := strings.TrimPrefix(field, "version.")
+	for _, fault := range d.faults {
+		if !given && strings.HasSuffix(fault.Text, "is needed") && strings.HasSuffix(last, strings.TrimSuffix(fault.Text, ": is needed")) {
+			return true
+		}
+	}
+	return false
 }
 
 // at notes a fault at the place of a field, or of the nearest thing around it that the file holds.
@@ -251,12 +290,16 @@ func (d *decoder) at(entry *Entry, field, text string) {
 // checkDigits tests the GS1 keys, whose check digits no pattern can see.
 func (d *decoder) checkDigits(entry *Entry) {
 	message := entry.Message.ProtoReflect()
-	for name, check := range map[protoreflect.Name]func(string) error{"gtin": gs1.CheckGTIN, "gln": gs1.CheckGLN} {
+	for _, name := range []protoreflect.Name{"gln", "gtin"} {
 		field := message.Descriptor().Fields().ByName(name)
 		if field == nil || message.Get(field).String() == "" {
 			continue
 		}
-		err := check(message.Get(field).String())
+		digits := message.Get(field).String()
+		err := gs1.GLN.Check(digits)
+		if name == "gtin" {
+			_, err = gs1.PadGTIN(digits)
+		}
 		if err != nil {
 			d.at(entry, string(name), err.Error())
 		}

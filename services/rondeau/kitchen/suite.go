@@ -58,7 +58,7 @@ func (u suite) get(ctx context.Context, s *section, name string) (proto.Message,
 	response := s.prototype.ProtoReflect().New()
 	err = u.call(ctx, s, "Get"+s.resource, request, response)
 	var missing *apierr.Error
-	if errors.As(err, &missing) && missing.Kind == apierr.NotFound {
+	if errors.As(err, &missing) && missing.Kind == apierr.KindNotFound {
 		return nil, nil
 	}
 	if err != nil {
