@@ -79,7 +79,7 @@ func (pl *planner) day(day int32, today []int32) error {
 // miss enters an unmet need into the window, opening one if there is none.
 func (pl *planner) miss(ni, day int32) {
 	if !pl.win.open {
-		avail := pl.cal.availableFor(day)
+		avail := pl.shifts.availableFor(pl.n, day, pl.cal)
 		if avail == never {
 			pl.needs[ni].cause = pl.cal.lateness(day)
 			pl.backlog = append(pl.backlog, ni)
@@ -114,7 +114,7 @@ func (pl *planner) restore(day int32) {
 		return
 	}
 	if !pl.win.open {
-		avail := pl.cal.availableFor(day)
+		avail := pl.shifts.availableFor(pl.n, day, pl.cal)
 		if avail > day {
 			return
 		}

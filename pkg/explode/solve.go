@@ -65,6 +65,7 @@ type solver struct {
 	order     []int // nodes by low-level code, ID
 	rank      []int32
 	fence     []int32 // first day new supply can help without any stock
+	shifts    moved
 
 	supplies   []supply
 	ofNode     [][]int32 // supplies of a node
@@ -85,9 +86,22 @@ func Solve(p *Problem) (*Result, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
+	s, err := plan(p, nil)
+	if err != nil {
+		return nil, err
+	}
+	s, err = refine(p, s)
+	if err != nil {
+		return nil, err
+	}
+	return s.result()
+}
+
+// plan makes one plan; `shifts` are the days that an earlier one found to be too early.
+func plan(p *Problem, shifts moved) (*solver, error) {
 	s := &solver{
 		p: p, ofNode: make([][]int32, len(p.Nodes)), needOf: make([][]int32, len(p.Nodes)),
-		calendars: make([]calendar, len(p.Nodes)),
+		calendars: make([]calendar, len(p.Nodes)), shifts: shifts,
 	}
 	for i := range p.Nodes {
 		s.calendars[i] = p.calendar(&p.Nodes[i])
@@ -103,7 +117,7 @@ func Solve(p *Problem) (*Result, error) {
 	}
 	s.realize()
 	s.trim()
-	return s.result()
+	return s, nil
 }
 
 // levels computes low-level codes and the order in which nodes are planned.
