@@ -1,0 +1,21 @@
+// Package sched decides which vessel, crew and time each step of a kitchen's batches gets.
+//
+// The model (model.go) is a project scheduling problem with everything that makes a stock kitchen hard: alternative
+// vessels, minimum and maximum time lags, vessels that stay blocked until the next step takes the material,
+// sequence-dependent cleaning, shift calendars with attended and unattended work, cumulative limits over time (crew
+// heads, electric power, chiller load, shelf space), storage between steps, releases, deadlines, due times, and
+// stability against a plan that people already follow.
+//
+// The engine is pure: standard library only, no clock, no goroutine, no global state. The same Instance, seed and
+// iteration budget give the same Plan. Time is an int64 in a unit that the caller chooses (the scheduling service uses
+// seconds); all intervals are half-open [start, end).
+//
+// A plan is made in two steps. A decoder places blocks of activities (those tied together by maximum lags or by holding
+// a vessel) one after the other at their earliest feasible time; when a member of a block misses its window the block
+// is taken out and its first stage is tried later. A search changes the order of the blocks, their modes and their
+// earliest times, and keeps what is better. Bounds on makespan and tardiness say how far from the best the plan can be.
+//
+// The engine never returns a plan that breaks a constraint of the model; package verify checks that independently and
+// its Check is to be called before a plan is saved. A plan supports and does not replace the validated HACCP plan, the
+// local code and the qualified person: a time limit that the instance does not contain is not respected.
+package sched
