@@ -44,7 +44,7 @@ type app struct {
 
 // Main runs the program and gives its exit status.
 func Main(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
-	a := &app{in: in, out: out, err: errOut, conns: map[string]*grpc.ClientConn{}}
+	a := &app{in: in, out: out, err: errOut}
 	defer a.close()
 	root := a.root()
 	root.SetArgs(args)
@@ -85,6 +85,9 @@ func (a *app) conn(service string) (*grpc.ClientConn, error) {
 	conn, err := rpc.Dial(target, rpc.DialConfig{CAFile: ca, Token: func() string { return token }})
 	if err != nil {
 		return nil, fmt.Errorf("connect to %s: %w", target, err)
+	}
+	if a.conns == nil {
+		a.conns = map[string]*grpc.ClientConn{}
 	}
 	a.conns[key] = conn
 	return conn, nil

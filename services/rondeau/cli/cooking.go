@@ -92,6 +92,15 @@ its name and yes or no.`,
 			if err != nil {
 				return err
 			}
+			var measurements []*schedulingpb.Measurement
+			for _, word := range args[1:] {
+				m, err := measurement(word)
+				if err != nil {
+					return err
+				}
+				m.Note, m.Operator = note, operator
+				measurements = append(measurements, m)
+			}
 			client, err := a.scheduling()
 			if err != nil {
 				return err
@@ -102,17 +111,9 @@ its name and yes or no.`,
 			if err != nil {
 				return err
 			}
-			var measurements []*schedulingpb.Measurement
-			for _, word := range args[1:] {
-				m, err := measurement(word)
-				if err != nil {
-					return err
-				}
-				m.ObserveTime, m.Note, m.Operator = when, note, operator
-				measurements = append(measurements, m)
-			}
 			recorded := make([]*schedulingpb.Measurement, 0, len(measurements))
 			for i, m := range measurements {
+				m.ObserveTime = when
 				request := a.requestID()
 				if a.request != "" && i > 0 {
 					request = fmt.Sprintf("%s-%d", a.request, i)

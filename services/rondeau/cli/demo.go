@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -116,7 +117,9 @@ func (a *app) runDemo(ctx context.Context, logger *slog.Logger, first time.Time,
 		return errors.Join(err, s.Close())
 	}
 	if a.output == "json" {
-		err = report.WriteJSON(a.out)
+		encoder := json.NewEncoder(a.out)
+		encoder.SetIndent("", "  ")
+		err = encoder.Encode(report)
 	} else {
 		err = report.Write(a.out)
 	}

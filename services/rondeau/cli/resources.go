@@ -85,7 +85,7 @@ func (a *app) resourceCommands(root *cobra.Command) map[string]*cobra.Command {
 // helpOf answers a command that only groups others.
 func helpOf(cmd *cobra.Command, _ []string) error { return cmd.Help() }
 
-func (a *app) conns() kitchen.Conns {
+func (a *app) connections() kitchen.Conns {
 	return func(service string) grpc.ClientConnInterface {
 		conn, err := a.conn(service)
 		if err != nil {
@@ -183,7 +183,7 @@ func (a *app) list(ctx context.Context, r resource, parent, filter string, limit
 			return nil, "", err
 		}
 		setString(request, "page_token", token)
-		err = a.conns()(r.service).Invoke(ctx, "/"+r.rpcs+"/List"+r.plural, request.Interface(), response.Interface())
+		err = a.connections()(r.service).Invoke(ctx, "/"+r.rpcs+"/List"+r.plural, request.Interface(), response.Interface())
 		if err != nil {
 			return nil, "", err
 		}
@@ -207,7 +207,7 @@ func (a *app) get(ctx context.Context, r resource, name string) (proto.Message, 
 		return nil, err
 	}
 	setString(request, "name", name)
-	err = a.conns()(r.service).Invoke(ctx, "/"+r.rpcs+"/Get"+r.single, request.Interface(), response.Interface())
+	err = a.connections()(r.service).Invoke(ctx, "/"+r.rpcs+"/Get"+r.single, request.Interface(), response.Interface())
 	if err != nil {
 		return nil, rpc.FromStatus(err)
 	}
@@ -245,7 +245,7 @@ func (a *app) addCommand(r resource) *cobra.Command {
 			}
 			ctx, cancel := a.call(cmd)
 			defer cancel()
-			message, err := kitchen.CreateOne(ctx, a.conns(), entry)
+			message, err := kitchen.CreateOne(ctx, a.connections(), entry)
 			if err != nil {
 				return err
 			}
@@ -265,7 +265,7 @@ func (a *app) changeCommand(r resource) *cobra.Command {
 			}
 			ctx, cancel := a.call(cmd)
 			defer cancel()
-			message, err := kitchen.ChangeOne(ctx, a.conns(), entry, args[1:])
+			message, err := kitchen.ChangeOne(ctx, a.connections(), entry, args[1:])
 			if err != nil {
 				return err
 			}

@@ -216,7 +216,7 @@ func (a *app) importFile(cmd *cobra.Command, path string, preview bool) error {
 	if err != nil {
 		return usagef("%v", err)
 	}
-	changes, err := kitchen.Compare(cmd.Context(), a.conns(), file)
+	changes, err := kitchen.Compare(cmd.Context(), a.connections(), file)
 	if err != nil {
 		return err
 	}
@@ -235,7 +235,7 @@ func (a *app) importFile(cmd *cobra.Command, path string, preview bool) error {
 		_, err = fmt.Fprintf(a.out, "%s: would create %d, update %d, keep %d\n", path, counts[kitchen.Create], counts[kitchen.Update], counts[kitchen.Keep])
 		return err
 	}
-	err = kitchen.Apply(cmd.Context(), a.conns(), file, changes, func(done int, change kitchen.Change) {
+	err = kitchen.Apply(cmd.Context(), a.connections(), file, changes, func(done int, change kitchen.Change) {
 		if a.onTerminal() {
 			fmt.Fprintf(a.err, "\r\033[K%d of %d  %s", done, len(changes), change.Entry.ID())
 		}
@@ -260,7 +260,7 @@ func (a *app) importCSV(cmd *cobra.Command, path string, preview bool) error {
 	if err != nil {
 		return usagef("%v", err)
 	}
-	report, err := sheet.Apply(cmd.Context(), a.conns(), preview)
+	report, err := sheet.Apply(cmd.Context(), a.connections(), preview)
 	for _, line := range report {
 		fmt.Fprintln(a.out, line)
 	}
@@ -272,7 +272,7 @@ func (a *app) exportCommand() *cobra.Command {
 	command := &cobra.Command{
 		Use: "export", Short: "Write the kitchen that --site names as a kitchen file", Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			entries, err := kitchen.Export(cmd.Context(), a.conns(), a.siteName())
+			entries, err := kitchen.Export(cmd.Context(), a.connections(), a.siteName())
 			if err != nil {
 				return err
 			}

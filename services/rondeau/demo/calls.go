@@ -56,8 +56,7 @@ func (c *caller) as(p auth.Principal) *desk {
 	if d := c.desks[p]; d != nil {
 		return d
 	}
-	reach := c.conns(p)
-	conns := func(service string) grpc.ClientConnInterface { return &line{caller: c, conn: reach(service)} }
+	conns := func(service string) grpc.ClientConnInterface { return &line{caller: c, person: p, service: service} }
 	d := &desk{
 		planning:   planningpb.NewPlanningServiceClient(conns("planning")),
 		inventory:  inventorypb.NewInventoryServiceClient(conns("inventory")),
@@ -69,21 +68,25 @@ func (c *caller) as(p auth.Principal) *desk {
 	return d
 }
 
-// line is a connection of one person to one service.
+// line is a connection of one person to one service. It asks for the connection at each call: a service that was killed
+// may come back under another one.
 type line struct {
-	caller *caller
-	conn   grpc.ClientConnInterface
+	caller  *caller
+	person  auth.Principal
+	service string
 }
+
+func (l *line) conn() grpc.ClientConnInterface { return l.caller.conns(l.person)(l.service) }
 
 // Invoke makes a unary call and repeats it while the service is away.
 func (l *line) Invoke(ctx context.Context, method string, args, reply any, opts ...grpc.CallOption) error {
 	l.caller.identify(args)
-	return l.caller.insist(ctx, method, func() error { return l.conn.Invoke(ctx, method, args, reply, opts...) })
+	return l.caller.insist(ctx, method, func() error { return l.conn().Invoke(ctx, method, args, reply, opts...) })
 }
 
 // NewStream opens a stream. Whoever uses it repeats the whole stream: see insist.
 func (l *line) NewStream(ctx context.Context, desc *grpc.StreamDesc, method string, opts ...grpc.CallOption) (grpc.ClientStream, error) {
-	return l.conn.NewStream(ctx, desc, method, opts...)
+	return l.conn().NewStream(ctx, desc, method, opts...)
 }
 
 // identify gives a mutation without a request id one of the story's own.

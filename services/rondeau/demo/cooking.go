@@ -154,25 +154,19 @@ func (w *world) obstacle(b *batch, index int, step *planningpb.BatchStep, run *s
 		}
 	}
 	if run.GetCrew() != "" {
-		open, next := w.onShift(run.GetCrew(), w.now)
-		for _, c := range w.house.crews {
-			if other, _ := w.onShift(c.GetName(), w.now); other {
-				open = true
-			}
-		}
-		if !open {
+		if open, next := w.anybody(); !open {
 			return "nobody is there", next
 		}
 	}
 	return "", time.Time{}
 }
 
-// delayed tells the manager of a run that starts late, once per schedule.
+// delayed tells the manager of a run that starts late, once for each cause.
 func (w *world) delayed(ctx context.Context, run *schedulingpb.Run, why string) error {
 	if w.now.Sub(run.GetPlannedStartTime().AsTime()) < delayLimit {
 		return nil
 	}
-	key := run.GetSchedule() + " " + run.GetName()
+	key := run.GetName() + " " + why
 	if _, told := w.late[key]; told {
 		return nil
 	}
@@ -253,6 +247,9 @@ func (w *world) work(ctx context.Context, j *job) error {
 	s := j.step.GetStep()
 	key := j.run.GetName()
 	planned := j.run.GetPlannedEndTime().AsTime().Sub(j.run.GetPlannedStartTime().AsTime())
+	if known := j.step.GetPlannedDuration().AsDuration(); s.GetKind() == planningpb.Step_FREEZE && known > 0 {
+		planned = min(planned, known) // a plan may wait for the crew with the end
+	}
 	switch s.GetKind() {
 	case planningpb.Step_CHILL:
 		return w.startChill(ctx, j)

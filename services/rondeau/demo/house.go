@@ -49,6 +49,7 @@ func (w *world) readHouse(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("zone of %s: %w", w.site, err)
 	}
+	w.report.Start = w.start.In(w.zone)
 	items, err := all(func(token string) ([]*inventorypb.Item, string, error) {
 		page, err := d.inventory.ListItems(ctx, &inventorypb.ListItemsRequest{Parent: w.site, PageSize: fullPage, PageToken: token})
 		return page.GetItems(), page.GetNextPageToken(), err
@@ -177,6 +178,20 @@ func (w *world) onShift(crew string, at time.Time) (open bool, next time.Time) {
 		}
 	}
 	return false, next
+}
+
+// anybody says whether some crew is there now, and when the next one comes.
+func (w *world) anybody() (open bool, next time.Time) {
+	for _, c := range w.house.crews {
+		there, from := w.onShift(c.GetName(), w.now)
+		if there {
+			return true, w.now
+		}
+		if next.IsZero() || from.Before(next) {
+			next = from
+		}
+	}
+	return len(w.house.crews) == 0, next
 }
 
 // clockOn is a time of day "HH:MM" on a day.

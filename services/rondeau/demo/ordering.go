@@ -23,19 +23,20 @@ type dish struct {
 
 // menu is what outlets order, chosen so that the week keeps the kettles busy (no source).
 var menu = []dish{
-	{"vegetable-stock-2500g", 2, 0.55, 3, 6},
-	{"tomato-2500g", 2, 0.60, 3, 7},
-	{"chicken-stock-2500g", 3, 0.60, 3, 7},
-	{"fumet-1kg", 3, 0.40, 4, 8},
-	{"brown-stock-2500g", 4, 0.45, 2, 5},
+	{"vegetable-stock-2500g", 2, 0.60, 4, 9},
+	{"tomato-2500g", 2, 0.65, 4, 9},
+	{"chicken-stock-2500g", 3, 0.60, 4, 8},
+	{"fumet-1kg", 3, 0.45, 5, 10},
+	{"brown-stock-2500g", 4, 0.40, 2, 5},
 	{"veloute-1kg", 4, 0.45, 4, 8},
-	{"espagnole-1kg", 4, 0.35, 3, 6},
-	{"demi-1kg", 4, 0.55, 3, 6},
-	{"glace-250g", 5, 0.40, 2, 5},
+	{"glace-250g", 4, 0.35, 4, 8},
+	{"espagnole-1kg", 5, 0.40, 3, 6},
+	{"demi-1kg", 5, 0.65, 3, 7},
 }
 
-// lastOrderDay is the last dispatch day of the story that is ordered for.
-const lastOrderDay = 5
+// lastOrderDay is the last dispatch day that is ordered for: the second day of the week after. What is ordered for the
+// days after the story keeps the kitchen working to its end.
+const lastOrderDay = 8
 
 // placed is an order as its outlet knows it.
 type placed struct {
@@ -45,13 +46,13 @@ type placed struct {
 	lines  []*planningpb.Order_Line
 }
 
-// expectOrders lets each outlet order for its dispatch days: those of the first half of the week at once, the later ones
-// on a day before their cut-off. Some change their mind, one cancels, one comes too late.
+// expectOrders lets each outlet order for its dispatch days: those of the week at once, those of the next one as the days
+// go. Some change their mind, one cancels, one comes too late.
 func (w *world) expectOrders() {
 	index := 0
 	var changes, cancels []*placed
 	for _, outlet := range w.house.outlets {
-		for day := 2; day <= min(lastOrderDay, w.opt.Days-1); day++ {
+		for day := 2; day <= lastOrderDay; day++ {
 			if !dispatches(outlet, w.localDay(day, 12, 0)) {
 				continue
 			}
@@ -60,20 +61,20 @@ func (w *world) expectOrders() {
 				continue
 			}
 			at := w.start.Add(5*time.Minute + time.Duration(index)*20*time.Second)
-			if day >= 4 && index%2 == 1 { // orders as the week goes
-				at = w.localDay(day-3+index%3/2, 10, 0).Add(time.Duration(index) * time.Minute)
+			if day >= 6 { // the week after is ordered for as this one goes
+				at = w.localDay(1+index%3, 10, 0).Add(time.Duration(index) * time.Minute)
 			}
 			index++
 			w.queue.add(at, "order of "+outlet.GetDisplayName(), func(ctx context.Context) error { return w.placeOrder(ctx, p) })
-			if day >= 4 {
+			if day >= 4 && day < 7 {
 				changes = append(changes, p)
-			} else {
+			} else if day < 4 {
 				cancels = append(cancels, p)
 			}
 		}
 	}
 	for i, p := range changes {
-		if i%6 == 2 {
+		if i%4 == 1 {
 			w.queue.add(w.localDay(1, 11, 30).Add(time.Duration(i)*time.Minute), "change of an order", func(ctx context.Context) error { return w.changeOrder(ctx, p) })
 		}
 	}

@@ -192,7 +192,7 @@ func (n nature) cooling(v *schedulingpb.Vessel, key string, loadKg, depth, start
 			Film: film, Start: units.Celsius(startCelsius),
 		}}})
 	} else {
-		area := c.GetWettedAreaSquareMeters()
+		area := wetted(v, loadKg/float64(material.Density), c.GetWettedAreaSquareMeters())
 		if bad { // the time constant that a failed coolant pump leaves
 			film = loadKg * material.SpecificHeat / (area * failedTime.Seconds())
 			wrong = &trouble{fmt.Sprintf("the coolant pump of %s runs at a fraction of its flow", v.GetDisplayName())}
@@ -214,6 +214,16 @@ func (n nature) cooling(v *schedulingpb.Vessel, key string, loadKg, depth, start
 		curve = append(curve, float64(state.Core))
 	}
 	return curve, wrong, nil
+}
+
+// wetted is the part of a jacket that a filling in cubic metres really touches: the bottom and the wall up to the level.
+func wetted(v *schedulingpb.Vessel, cubic, jacket float64) float64 {
+	d := v.GetCylinder().GetDiameterMeters()
+	if d == 0 {
+		return jacket
+	}
+	bottom := math.Pi * d * d / 4
+	return math.Min(jacket, bottom+math.Pi*d*cubic/bottom)
 }
 
 const (

@@ -18,8 +18,8 @@ var opening = []struct {
 	item string
 	kg   float64
 }{
-	{"veal-bones", 200},
-	{"chicken-bones", 135},
+	{"veal-bones", 260},
+	{"chicken-bones", 150},
 	{"onions", 120},
 	{"carrots", 80},
 	{"celery", 60},
@@ -27,8 +27,8 @@ var opening = []struct {
 	{"mushroom-trim", 12},
 	{"garlic", 8},
 	{"herb-sachets", 6},
-	{"tomato-paste", 54},
-	{"whole-tomatoes", 240},
+	{"tomato-paste", 72},
+	{"whole-tomatoes", 360},
 	{"flour", 30},
 	{"butter", 30},
 	{"white-wine", 18},

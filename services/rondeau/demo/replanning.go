@@ -78,6 +78,9 @@ func (w *world) replan(ctx context.Context, reason string) error {
 	})
 	w.say("plan %s (%s): %d batches, %d purchases, %d of %d packs covered", idOf(plan.GetName()), reason, len(plan.GetBatches()),
 		len(plan.GetPurchases()), plan.GetSummary().GetCoveredContainerCount(), plan.GetSummary().GetOrderedContainerCount())
+	for _, text := range shortageTexts(plan) {
+		w.say("  short: %s", text)
+	}
 	err = w.purchasesArrive(ctx, plan)
 	if err != nil {
 		return err
@@ -210,6 +213,9 @@ func (w *world) solve(ctx context.Context, reason string) error {
 		made.Iterations, made.Gap = s.GetReport().GetIterationCount(), s.GetReport().GetGap()
 		made.Summary = s.GetReport().GetSummary()
 		made.Late = lateOf(s)
+		for _, c := range s.GetReport().GetConflicts() {
+			made.Violations = append(made.Violations, c.GetText())
+		}
 		s, err = w.here(manager).scheduling.PublishSchedule(ctx, &schedulingpb.PublishScheduleRequest{Name: s.GetName()})
 	}
 	if err != nil {
@@ -223,6 +229,12 @@ func (w *world) solve(ctx context.Context, reason string) error {
 		}
 		w.report.Schedules = append(w.report.Schedules, made)
 		w.say("no new schedule (%s): %s", reason, known.Message)
+		for _, v := range made.Violations {
+			w.say("  %s", v)
+		}
+		if w.schedule.epoch == 0 {
+			return fmt.Errorf("no first schedule: %w", err) // nothing would ever be cooked
+		}
 		if known.Reason == "NO_BATCHES" {
 			return nil
 		}
@@ -230,7 +242,7 @@ func (w *world) solve(ctx context.Context, reason string) error {
 			if w.schedule.solved.Add(55 * time.Minute).After(w.now) {
 				return nil
 			}
-			return w.solve(ctx, "again: "+reason)
+			return w.solve(ctx, reason)
 		})
 		return nil
 	}
@@ -317,12 +329,32 @@ func (w *world) follow(ctx context.Context) error {
 		}
 		return runs[i].GetName() < runs[j].GetName()
 	})
+	w.unscheduled(runs)
 	w.schedule.epoch++
 	epoch := w.schedule.epoch
 	for _, run := range runs {
 		w.expectStart(run, epoch, run.GetPlannedStartTime().AsTime())
 	}
 	return nil
+}
+
+// unscheduled tells of batches that have begun and for which the schedule plans nothing more.
+func (w *world) unscheduled(runs []*schedulingpb.Run) {
+	planned := map[string]bool{}
+	for _, r := range runs {
+		planned[r.GetBatch()] = true
+	}
+	for _, name := range sortedKeys(w.runs) {
+		if j := w.runs[name]; !j.ended && !j.aborted {
+			planned[j.batch.pb.GetName()] = true
+		}
+	}
+	for _, b := range w.ordered {
+		if b.started && !b.over && !planned[b.pb.GetName()] {
+			w.say("nothing more is planned for %s", title(b))
+			w.report.Forgotten = append(w.report.Forgotten, title(b))
+		}
+	}
 }
 
 // expectStart lets a planned run start at a moment, unless another schedule is published before.

@@ -198,8 +198,12 @@ func (w *world) expectTheWeek() {
 		w.queue.add(w.localDay(day, 7, 0), "receive deliveries", w.receiveDue)
 		w.expectDispatches(day)
 	}
-	w.queue.add(w.localDay(2, 4, 30), "arm the misfortunes", func(context.Context) error {
-		w.twists.kettleArmed, w.twists.chillArmed = true, true
+	w.queue.add(w.localDay(1, 14, 0), "arm the kettle", func(context.Context) error {
+		w.twists.kettleArmed = true
+		return nil
+	})
+	w.queue.add(w.localDay(2, 4, 30), "arm the chiller", func(context.Context) error {
+		w.twists.chillArmed = true
 		return nil
 	})
 }

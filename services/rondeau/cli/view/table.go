@@ -92,7 +92,8 @@ func numeric(field protoreflect.FieldDescriptor) bool {
 	}
 }
 
-// Write prints the table with two spaces between columns. Columns that are empty in every line are left out.
+// Write prints the table with two spaces between columns. Columns that are empty or zero in every line are
+// left out.
 func (r Rows) Write(w io.Writer) error {
 	width := make([]int, len(r.Header))
 	filled := make([]bool, len(r.Header))
@@ -102,7 +103,7 @@ func (r Rows) Write(w io.Writer) error {
 	for _, line := range r.Lines {
 		for i, cell := range line {
 			width[i] = max(width[i], utf8.RuneCountInString(cell))
-			filled[i] = filled[i] || cell != ""
+			filled[i] = filled[i] || (cell != "" && cell != "0")
 		}
 	}
 	var b strings.Builder

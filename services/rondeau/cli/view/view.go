@@ -42,8 +42,6 @@ func splitUnit(field string) (stem, unit string) {
 // label is the field name as words: `planned_output_kg` is "planned output".
 func label(field string) string {
 	stem, _ := splitUnit(field)
-	stem = strings.TrimSuffix(stem, "_time")
-	stem = strings.TrimSuffix(stem, "_date")
 	return strings.ReplaceAll(stem, "_", " ")
 }
 
@@ -130,8 +128,10 @@ func Duration(d time.Duration) string {
 	d = d.Round(time.Second)
 	hours, minutes, seconds := int(d.Hours()), int(d.Minutes())%60, int(d.Seconds())%60
 	switch {
+	case hours >= 48 && hours%24 == 0:
+		return fmt.Sprintf("%d days", hours/24)
 	case hours >= 48:
-		return fmt.Sprintf("%dd %dh", hours/24, hours%24)
+		return fmt.Sprintf("%d days %dh", hours/24, hours%24)
 	case hours > 0 && minutes == 0:
 		return fmt.Sprintf("%dh", hours)
 	case hours > 0:
