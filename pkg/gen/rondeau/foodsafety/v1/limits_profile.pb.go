@@ -346,19 +346,19 @@ var File_rondeau_foodsafety_v1_limits_profile_proto protoreflect.FileDescriptor
 
 const file_rondeau_foodsafety_v1_limits_profile_proto_rawDesc = "" +
 	"\n" +
-	"*rondeau/foodsafety/v1/limits_profile.proto\x12\x15rondeau.foodsafety.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xbf\n" +
+	"*rondeau/foodsafety/v1/limits_profile.proto\x12\x15rondeau.foodsafety.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb7\n" +
 	"\n" +
 	"\rLimitsProfile\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
-	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x120\n" +
-	"\fdisplay_name\x18\x03 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xc8\x01R\vdisplayName\x12%\n" +
-	"\x06source\x18\x04 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xe8\aR\x06source\x12%\n" +
-	"\vunconfirmed\x18\x05 \x01(\bB\x03\xe0A\x01R\vunconfirmed\x12O\n" +
-	"\x05scale\x18\x06 \x01(\x0e2*.rondeau.foodsafety.v1.LimitsProfile.ScaleB\r\xe0A\x02\xbaH\a\x82\x01\x04\x10\x01 \x00R\x05scale\x12A\n" +
+	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x12.\n" +
+	"\fdisplay_name\x18\x03 \x01(\tB\v\xe0A\x02\xbaH\x05r\x03\x18\xc8\x01R\vdisplayName\x12#\n" +
+	"\x06source\x18\x04 \x01(\tB\v\xe0A\x02\xbaH\x05r\x03\x18\xe8\aR\x06source\x12%\n" +
+	"\vunconfirmed\x18\x05 \x01(\bB\x03\xe0A\x01R\vunconfirmed\x12M\n" +
+	"\x05scale\x18\x06 \x01(\x0e2*.rondeau.foodsafety.v1.LimitsProfile.ScaleB\v\xe0A\x02\xbaH\x05\x82\x01\x02\x10\x01R\x05scale\x12A\n" +
 	"\rstart_degrees\x18\a \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\xc0r@)\x00\x00\x00\x00\x00\x00N\xc0R\fstartDegrees\x12/\n" +
 	"\rstart_celsius\x18\b \x01(\x01B\n" +
-	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\fstartCelsius\x12Q\n" +
-	"\x06stages\x18\t \x03(\v2*.rondeau.foodsafety.v1.LimitsProfile.StageB\r\xe0A\x02\xbaH\a\x92\x01\x04\b\x01\x10\bR\x06stages\x12V\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\fstartCelsius\x12O\n" +
+	"\x06stages\x18\t \x03(\v2*.rondeau.foodsafety.v1.LimitsProfile.StageB\v\xe0A\x02\xbaH\x05\x92\x01\x02\x10\bR\x06stages\x12V\n" +
 	"\x10max_gap_duration\x18\n" +
 	" \x01(\v2\x19.google.protobuf.DurationB\x11\xe0A\x01\xbaH\v\xaa\x01\b\"\x04\b\x80\xa3\x05*\x00R\x0emaxGapDuration\x12\x1e\n" +
 	"\bbuilt_in\x18\v \x01(\bB\x03\xe0A\x03R\abuiltIn\x12\x1f\n" +

@@ -173,11 +173,11 @@ var File_rondeau_foodsafety_v1_probe_proto protoreflect.FileDescriptor
 
 const file_rondeau_foodsafety_v1_probe_proto_rawDesc = "" +
 	"\n" +
-	"!rondeau/foodsafety/v1/probe.proto\x12\x15rondeau.foodsafety.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x85\x06\n" +
+	"!rondeau/foodsafety/v1/probe.proto\x12\x15rondeau.foodsafety.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x83\x06\n" +
 	"\x05Probe\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
-	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x120\n" +
-	"\fdisplay_name\x18\x03 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\xc8\x01R\vdisplayName\x12(\n" +
+	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x12.\n" +
+	"\fdisplay_name\x18\x03 \x01(\tB\v\xe0A\x02\xbaH\x05r\x03\x18\xc8\x01R\vdisplayName\x12(\n" +
 	"\tdevice_id\x18\x04 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xc8\x01R\bdeviceId\x12f\n" +
 	"\x06vessel\x18\x05 \x01(\tBN\xe0A\x01\xfaA\x19\n" +
 	"\x17rondeau.internal/Vessel\xbaH,r*2(^(sites/[a-z0-9-]+/vessels/[a-z0-9-]+)?$R\x06vessel\x12T\n" +

@@ -1,0 +1,36 @@
+// Package sqlite opens the food-safety records in a SQLite file: the shared store of package sqlstore over a schema whose
+// triggers refuse to change or delete what is only appended.
+package sqlite
+
+import (
+	"context"
+	"embed"
+	"errors"
+
+	"rondeau.internal/pkg/sqldb"
+	"rondeau.internal/services/foodsafety/sqlstore"
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// Open opens the database file at path and migrates it.
+func Open(ctx context.Context, path string) (*sqlstore.Store, error) {
+	db, err := sqldb.OpenSQLite(ctx, path)
+	if err != nil {
+		return nil, err
+	}
+	store, err := New(ctx, db)
+	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return store, nil
+}
+
+// New migrates an open database.
+func New(ctx context.Context, db *sqldb.DB) (*sqlstore.Store, error) {
+	if err := db.Migrate(ctx, migrations, "foodsafety_version"); err != nil {
+		return nil, err
+	}
+	return sqlstore.New(db), nil
+}
