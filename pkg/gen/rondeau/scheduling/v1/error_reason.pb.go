@@ -103,6 +103,20 @@ const (
 	ErrorReason_WINDOW_INVALID ErrorReason = 37
 	// The model of the kitchen could not be turned into a problem that can be solved. Metadata: operation.
 	ErrorReason_PROBLEM_INVALID ErrorReason = 38
+	// A measurement with this name exists already. Metadata: resource.
+	ErrorReason_MEASUREMENT_EXISTS ErrorReason = 39
+	// Computations are part of the record and cannot be deleted. Metadata: operation.
+	ErrorReason_OPERATION_KEPT ErrorReason = 40
+	// A resource name does not have the shape of its kind. Metadata: field, name.
+	ErrorReason_RESOURCE_NAME_INVALID ErrorReason = 41
+	// The page size is negative. Metadata: page_size.
+	ErrorReason_PAGE_SIZE_INVALID ErrorReason = 42
+	// The page token belongs to another request or cannot be read.
+	ErrorReason_PAGE_TOKEN_INVALID ErrorReason = 43
+	// The filter cannot be read or names a field that cannot be filtered by.
+	ErrorReason_FILTER_INVALID ErrorReason = 44
+	// The update mask names a field that does not exist or cannot be changed.
+	ErrorReason_UPDATE_MASK_INVALID ErrorReason = 45
 )
 
 // Enum value maps for ErrorReason.
@@ -147,6 +161,13 @@ var (
 		36: "MALFORMED",
 		37: "WINDOW_INVALID",
 		38: "PROBLEM_INVALID",
+		39: "MEASUREMENT_EXISTS",
+		40: "OPERATION_KEPT",
+		41: "RESOURCE_NAME_INVALID",
+		42: "PAGE_SIZE_INVALID",
+		43: "PAGE_TOKEN_INVALID",
+		44: "FILTER_INVALID",
+		45: "UPDATE_MASK_INVALID",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":   0,
@@ -188,6 +209,13 @@ var (
 		"MALFORMED":                  36,
 		"WINDOW_INVALID":             37,
 		"PROBLEM_INVALID":            38,
+		"MEASUREMENT_EXISTS":         39,
+		"OPERATION_KEPT":             40,
+		"RESOURCE_NAME_INVALID":      41,
+		"PAGE_SIZE_INVALID":          42,
+		"PAGE_TOKEN_INVALID":         43,
+		"FILTER_INVALID":             44,
+		"UPDATE_MASK_INVALID":        45,
 	}
 )
 
@@ -222,7 +250,7 @@ var File_rondeau_scheduling_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	"(rondeau/scheduling/v1/error_reason.proto\x12\x15rondeau.scheduling.v1*\xd5\x06\n" +
+	"(rondeau/scheduling/v1/error_reason.proto\x12\x15rondeau.scheduling.v1*\xf8\a\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eVESSEL_MISSING\x10\x01\x12\x11\n" +
@@ -264,7 +292,14 @@ const file_rondeau_scheduling_v1_error_reason_proto_rawDesc = "" +
 	"\rETAG_MISMATCH\x10#\x12\r\n" +
 	"\tMALFORMED\x10$\x12\x12\n" +
 	"\x0eWINDOW_INVALID\x10%\x12\x13\n" +
-	"\x0fPROBLEM_INVALID\x10&B=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
+	"\x0fPROBLEM_INVALID\x10&\x12\x16\n" +
+	"\x12MEASUREMENT_EXISTS\x10'\x12\x12\n" +
+	"\x0eOPERATION_KEPT\x10(\x12\x19\n" +
+	"\x15RESOURCE_NAME_INVALID\x10)\x12\x15\n" +
+	"\x11PAGE_SIZE_INVALID\x10*\x12\x16\n" +
+	"\x12PAGE_TOKEN_INVALID\x10+\x12\x12\n" +
+	"\x0eFILTER_INVALID\x10,\x12\x17\n" +
+	"\x13UPDATE_MASK_INVALID\x10-B=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
 
 var (
 	file_rondeau_scheduling_v1_error_reason_proto_rawDescOnce sync.Once

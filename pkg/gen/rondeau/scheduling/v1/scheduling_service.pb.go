@@ -141,7 +141,7 @@ type ListVesselsRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of the page before. Default the first page.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Filter over `vessel_class`, `display_name`, `active`, `state`, such as
+	// Filter over `vessel_class`, `display_name`, `active`, such as
 	// `vessel_class = "kettle" AND active = true`. Default everything.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -403,7 +403,7 @@ type BatchCreateVesselsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Site, "sites/{site}".
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
-	// Vessels to create; the parent of each must be empty or the same.
+	// Vessels to create; the parent of each must be the same.
 	Requests []*CreateVesselRequest `protobuf:"bytes,2,rep,name=requests,proto3" json:"requests,omitempty"`
 	// Text of the caller's choice; the same id with the same request gets the first answer again. Default none.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`

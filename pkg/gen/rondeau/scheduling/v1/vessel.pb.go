@@ -213,7 +213,7 @@ type Vessel struct {
 	Shape isVessel_Shape `protobuf_oneof:"shape"`
 	// Heat input at full fire, watts, 0 to 1000000; 0 for vessels without heat. Default 0.
 	PowerWatts float64 `protobuf:"fixed64,8,opt,name=power_watts,json=powerWatts,proto3" json:"power_watts,omitempty"`
-	// Part of the heat input that reaches the material, 0 to 1; 0 means unknown and counts as 1. Default 0.
+	// Part of the heat input that reaches the material, 0.05 to 1; 0 means unknown: 0.45 is assumed. Default 0.
 	Efficiency float64 `protobuf:"fixed64,9,opt,name=efficiency,proto3" json:"efficiency,omitempty"`
 	// Where the heat comes from. Default unspecified (counts against no limit).
 	HeatSource Vessel_HeatSource `protobuf:"varint,10,opt,name=heat_source,json=heatSource,proto3,enum=rondeau.scheduling.v1.Vessel_HeatSource" json:"heat_source,omitempty"`
@@ -229,7 +229,7 @@ type Vessel struct {
 	SpeedFactor float64 `protobuf:"fixed64,15,opt,name=speed_factor,json=speedFactor,proto3" json:"speed_factor,omitempty"`
 	// How it cools; unset for vessels that do not.
 	Cooling *Vessel_Cooling `protobuf:"bytes,16,opt,name=cooling,proto3" json:"cooling,omitempty"`
-	// Cleaning between materials; unset means none.
+	// Cleaning between materials; unset means none. Not planned for a vessel with a shared load.
 	Cleaning *Vessel_Cleaning `protobuf:"bytes,17,opt,name=cleaning,proto3" json:"cleaning,omitempty"`
 	// True when the kitchen allows it to run with nobody there. Default false.
 	UnattendedAllowed bool `protobuf:"varint,18,opt,name=unattended_allowed,json=unattendedAllowed,proto3" json:"unattended_allowed,omitempty"`

@@ -1,0 +1,47 @@
+package scheduling
+
+import "time"
+
+// OperationStage is where a computation stands.
+type OperationStage string
+
+// The stages of an operation.
+const (
+	StageWaiting   OperationStage = "WAITING"
+	StageSolving   OperationStage = "SOLVING"
+	StageFinished  OperationStage = "FINISHED"
+	StageCancelled OperationStage = "CANCELLED"
+	StageFailed    OperationStage = "FAILED"
+)
+
+// Operation is one computation of a schedule: a stored row that survives a restart.
+type Operation struct {
+	Name string
+	Meta `json:"-"`
+	// Stage, CancelRequested, LeaseOwner and LeaseUntil are columns of their own: they decide who works on it.
+	Stage           OperationStage `json:"-"`
+	CancelRequested bool           `json:"-"`
+	LeaseOwner      string         `json:"-"`
+	LeaseUntil      time.Time      `json:"-"`
+	Plan            string
+	Attempts        int
+	Steps           int
+	Budget          int
+	Iterations      int
+	Best            *Cost
+	Bound           *Cost
+	Gap             float64
+	LateBatches     int
+	// Schedule with the best result, once it has ended.
+	Schedule string
+	// ErrorReason and ErrorText say why it failed.
+	ErrorReason string
+	ErrorText   string
+	// Warm is the best plan so far, for another attempt.
+	Warm []Assignment
+}
+
+// Done says whether the operation has ended.
+func (o Operation) Done() bool {
+	return o.Stage == StageFinished || o.Stage == StageCancelled || o.Stage == StageFailed
+}

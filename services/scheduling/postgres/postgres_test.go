@@ -1,0 +1,22 @@
+package postgres_test
+
+import (
+	"testing"
+
+	"rondeau.internal/pkg/sqldb/sqldbtest"
+	"rondeau.internal/services/scheduling"
+	"rondeau.internal/services/scheduling/postgres"
+	"rondeau.internal/services/scheduling/storetest"
+)
+
+func TestStore(t *testing.T) {
+	t.Parallel()
+	storetest.Run(t, func(t *testing.T) scheduling.Store {
+		t.Helper()
+		store, err := postgres.New(t.Context(), sqldbtest.Postgres(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return store
+	})
+}
