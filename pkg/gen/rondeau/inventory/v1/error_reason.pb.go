@@ -131,6 +131,8 @@ const (
 	ErrorReason_ETAG_MISMATCH ErrorReason = 51
 	// The request contradicts itself.
 	ErrorReason_REQUEST_INVALID ErrorReason = 52
+	// The page size is negative.
+	ErrorReason_PAGE_SIZE_INVALID ErrorReason = 53
 )
 
 // Enum value maps for ErrorReason.
@@ -189,6 +191,7 @@ var (
 		50: "UPDATE_MASK_INVALID",
 		51: "ETAG_MISMATCH",
 		52: "REQUEST_INVALID",
+		53: "PAGE_SIZE_INVALID",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED": 0,
@@ -244,6 +247,7 @@ var (
 		"UPDATE_MASK_INVALID":      50,
 		"ETAG_MISMATCH":            51,
 		"REQUEST_INVALID":          52,
+		"PAGE_SIZE_INVALID":        53,
 	}
 )
 
@@ -278,7 +282,7 @@ var File_rondeau_inventory_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_rondeau_inventory_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	"'rondeau/inventory/v1/error_reason.proto\x12\x14rondeau.inventory.v1*\xf6\b\n" +
+	"'rondeau/inventory/v1/error_reason.proto\x12\x14rondeau.inventory.v1*\x8d\t\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x10\n" +
 	"\fITEM_MISSING\x10\x01\x12\x0f\n" +
@@ -335,7 +339,8 @@ const file_rondeau_inventory_v1_error_reason_proto_rawDesc = "" +
 	"\x12PAGE_TOKEN_INVALID\x101\x12\x17\n" +
 	"\x13UPDATE_MASK_INVALID\x102\x12\x11\n" +
 	"\rETAG_MISMATCH\x103\x12\x13\n" +
-	"\x0fREQUEST_INVALID\x104B;Z9rondeau.internal/pkg/gen/rondeau/inventory/v1;inventorypbb\x06proto3"
+	"\x0fREQUEST_INVALID\x104\x12\x15\n" +
+	"\x11PAGE_SIZE_INVALID\x105B;Z9rondeau.internal/pkg/gen/rondeau/inventory/v1;inventorypbb\x06proto3"
 
 var (
 	file_rondeau_inventory_v1_error_reason_proto_rawDescOnce sync.Once

@@ -335,7 +335,8 @@ func (x *StockMoved) GetMove() *Move {
 	return nil
 }
 
-// Stock went into a batch. Subject rondeau.inventory.v1.stock.consumed.
+// Stock went into a batch. Subject rondeau.inventory.v1.stock.consumed. Bulk that went wholly into containers is told with their lot alone, so
+// that containers of one packing batch do not share their ancestors.
 type StockConsumed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The move.

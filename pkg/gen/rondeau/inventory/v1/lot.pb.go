@@ -129,7 +129,9 @@ type Lot struct {
 	// Moment of the last change.
 	UpdateTime *timestamppb.Timestamp `protobuf:"bytes,24,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
 	// Version of what was read; send it back with a change to be told when somebody else was faster.
-	Etag          string `protobuf:"bytes,25,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,25,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Whether it came out of its batch beside what the batch was for.
+	ByProduct     bool `protobuf:"varint,26,opt,name=by_product,json=byProduct,proto3" json:"by_product,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -339,6 +341,13 @@ func (x *Lot) GetEtag() string {
 	return ""
 }
 
+func (x *Lot) GetByProduct() bool {
+	if x != nil {
+		return x.ByProduct
+	}
+	return false
+}
+
 // Part of a lot at one place.
 type Lot_Quantity struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -398,7 +407,7 @@ var File_rondeau_inventory_v1_lot_proto protoreflect.FileDescriptor
 
 const file_rondeau_inventory_v1_lot_proto_rawDesc = "" +
 	"\n" +
-	"\x1erondeau/inventory/v1/lot.proto\x12\x14rondeau.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc8\v\n" +
+	"\x1erondeau/inventory/v1/lot.proto\x12\x14rondeau.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xec\v\n" +
 	"\x03Lot\x12C\n" +
 	"\x04name\x18\x01 \x01(\tB/\xe0A\b\xbaH)r'2%^(sites/[a-z0-9-]+/lots/[a-z0-9-]+)?$R\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x121\n" +
@@ -438,7 +447,9 @@ const file_rondeau_inventory_v1_lot_proto_rawDesc = "" +
 	"\vupdate_time\x18\x18 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x1e\n" +
 	"\x04etag\x18\x19 \x01(\tB\n" +
-	"\xe0A\x01\xbaH\x04r\x02\x18@R\x04etag\x1an\n" +
+	"\xe0A\x01\xbaH\x04r\x02\x18@R\x04etag\x12\"\n" +
+	"\n" +
+	"by_product\x18\x1a \x01(\bB\x03\xe0A\x03R\tbyProduct\x1an\n" +
 	"\bQuantity\x12=\n" +
 	"\blocation\x18\x01 \x01(\tB!\xe0A\x03\xfaA\x1b\n" +
 	"\x19rondeau.internal/LocationR\blocation\x12#\n" +

@@ -78,7 +78,7 @@ type ListLotsRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of the page before; empty for the first page.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Condition in the AIP-160 grammar over: name, item, batch, delivery, supplier, state, released, use_by_date, traceability_lot_code, produce_time. Empty means all.
+	// Condition in the AIP-160 grammar over: name, item, batch, delivery, supplier, state, held, released, use_by_date, traceability_lot_code, produce_time. Empty means all.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -252,8 +252,10 @@ type ListMovesRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of the page before; empty for the first page.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Condition in the AIP-160 grammar over: name, kind, batch, run, document, actor, move_time, and `lot` for moves that touch a lot. Empty means all.
-	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
+	// Condition in the AIP-160 grammar over: name, kind, batch, run, document, actor, move_time. Empty means all.
+	Filter string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
+	// Lot that the moves must touch; empty means any.
+	Lot           string `protobuf:"bytes,5,opt,name=lot,proto3" json:"lot,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -312,6 +314,13 @@ func (x *ListMovesRequest) GetPageToken() string {
 func (x *ListMovesRequest) GetFilter() string {
 	if x != nil {
 		return x.Filter
+	}
+	return ""
+}
+
+func (x *ListMovesRequest) GetLot() string {
+	if x != nil {
+		return x.Lot
 	}
 	return ""
 }
@@ -565,14 +574,16 @@ const file_rondeau_inventory_v1_lot_requests_proto_rawDesc = "" +
 	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"m\n" +
 	"\x0eGetMoveRequest\x12[\n" +
 	"\x04name\x18\x01 \x01(\tBG\xe0A\x02\xfaA\x17\n" +
-	"\x15rondeau.internal/Move\xbaH'r%2#^sites/[a-z0-9-]+/moves/[a-z0-9-]+$R\x04name\"\xd5\x01\n" +
+	"\x15rondeau.internal/Move\xbaH'r%2#^sites/[a-z0-9-]+/moves/[a-z0-9-]+$R\x04name\"\xb1\x02\n" +
 	"\x10ListMovesRequest\x12N\n" +
 	"\x06parent\x18\x01 \x01(\tB6\xe0A\x02\xfaA\x17\n" +
 	"\x15rondeau.internal/Site\xbaH\x16r\x142\x12^sites/[a-z0-9-]+$R\x06parent\x12 \n" +
 	"\tpage_size\x18\x02 \x01(\x05B\x03\xe0A\x01R\bpageSize\x12*\n" +
 	"\n" +
 	"page_token\x18\x03 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\tpageToken\x12#\n" +
-	"\x06filter\x18\x04 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\x06filter\"w\n" +
+	"\x06filter\x18\x04 \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xe8\aR\x06filter\x12Z\n" +
+	"\x03lot\x18\x05 \x01(\tBH\xe0A\x01\xfaA\x16\n" +
+	"\x14rondeau.internal/Lot\xbaH)r'2%^(sites/[a-z0-9-]+/lots/[a-z0-9-]+)?$R\x03lot\"w\n" +
 	"\x11ListMovesResponse\x125\n" +
 	"\x05moves\x18\x01 \x03(\v2\x1a.rondeau.inventory.v1.MoveB\x03\xe0A\x03R\x05moves\x12+\n" +
 	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\x82\x01\n" +

@@ -209,7 +209,7 @@ type ItemStock struct {
 	Expected []*ItemStock_Expected `protobuf:"bytes,8,rep,name=expected,proto3" json:"expected,omitempty"`
 	// Containers in the kitchen that are free.
 	FreeContainerCount int32 `protobuf:"varint,9,opt,name=free_container_count,json=freeContainerCount,proto3" json:"free_container_count,omitempty"`
-	// Mass inside open batches is not part of the above.
+	// Mass that went into batches whose books are still open, in kilograms; not part of the above.
 	InProcessMassKg float64 `protobuf:"fixed64,10,opt,name=in_process_mass_kg,json=inProcessMassKg,proto3" json:"in_process_mass_kg,omitempty"`
 	unknownFields   protoimpl.UnknownFields
 	sizeCache       protoimpl.SizeCache

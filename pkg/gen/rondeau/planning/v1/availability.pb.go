@@ -93,7 +93,7 @@ type CheckAvailabilityResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Packs that can be promised for that day without taking them from another order.
 	PromisedContainerCount int32 `protobuf:"varint,1,opt,name=promised_container_count,json=promisedContainerCount,proto3" json:"promised_container_count,omitempty"`
-	// Free packs in stock that are still good on that day.
+	// Packs in stock that are still good on that day, those picked for shipments that have not left included.
 	StockContainerCount int32 `protobuf:"varint,2,opt,name=stock_container_count,json=stockContainerCount,proto3" json:"stock_container_count,omitempty"`
 	// Packs that batches of the released plan will have ready by the moment of dispatch.
 	PlannedContainerCount int32 `protobuf:"varint,3,opt,name=planned_container_count,json=plannedContainerCount,proto3" json:"planned_container_count,omitempty"`

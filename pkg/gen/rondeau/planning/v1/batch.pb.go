@@ -151,6 +151,10 @@ type Batch struct {
 	Etag string `protobuf:"bytes,28,opt,name=etag,proto3" json:"etag,omitempty"`
 	// Identifiers of the steps that are finished.
 	FinishedStepIds []string `protobuf:"bytes,29,rep,name=finished_step_ids,json=finishedStepIds,proto3" json:"finished_step_ids,omitempty"`
+	// Day from which the plan counts on the output, `YYYY-MM-DD`.
+	ReadyDate string `protobuf:"bytes,30,opt,name=ready_date,json=readyDate,proto3" json:"ready_date,omitempty"`
+	// Sum of set-up, step and waiting times that planning counted.
+	PlannedDuration *durationpb.Duration `protobuf:"bytes,31,opt,name=planned_duration,json=plannedDuration,proto3" json:"planned_duration,omitempty"`
 	unknownFields   protoimpl.UnknownFields
 	sizeCache       protoimpl.SizeCache
 }
@@ -384,6 +388,20 @@ func (x *Batch) GetEtag() string {
 func (x *Batch) GetFinishedStepIds() []string {
 	if x != nil {
 		return x.FinishedStepIds
+	}
+	return nil
+}
+
+func (x *Batch) GetReadyDate() string {
+	if x != nil {
+		return x.ReadyDate
+	}
+	return ""
+}
+
+func (x *Batch) GetPlannedDuration() *durationpb.Duration {
+	if x != nil {
+		return x.PlannedDuration
 	}
 	return nil
 }
@@ -753,7 +771,7 @@ type ListBatchesRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of an earlier answer.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Filter over `plan`, `state`, `output_item`, `product`, `formula_version`, `due_time` and `earliest_start_time`, such as `state = "RELEASED"`.
+	// Filter over `plan`, `state`, `output_item`, `product`, `formula_version`, `due_time` and `earliest_start_time`, such as `state = RELEASED`.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -949,7 +967,7 @@ var File_rondeau_planning_v1_batch_proto protoreflect.FileDescriptor
 
 const file_rondeau_planning_v1_batch_proto_rawDesc = "" +
 	"\n" +
-	"\x1frondeau/planning/v1/batch.proto\x12\x13rondeau.planning.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1drondeau/planning/v1/peg.proto\x1a\x1erondeau/planning/v1/step.proto\"\xff\r\n" +
+	"\x1frondeau/planning/v1/batch.proto\x12\x13rondeau.planning.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1drondeau/planning/v1/peg.proto\x1a\x1erondeau/planning/v1/step.proto\"\xee\x0e\n" +
 	"\x05Batch\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x12&\n" +
@@ -995,7 +1013,10 @@ const file_rondeau_planning_v1_batch_proto_rawDesc = "" +
 	"updateTime\x12\x1e\n" +
 	"\x04etag\x18\x1c \x01(\tB\n" +
 	"\xe0A\x01\xbaH\x04r\x02\x18@R\x04etag\x12/\n" +
-	"\x11finished_step_ids\x18\x1d \x03(\tB\x03\xe0A\x03R\x0ffinishedStepIds\"c\n" +
+	"\x11finished_step_ids\x18\x1d \x03(\tB\x03\xe0A\x03R\x0ffinishedStepIds\x12\"\n" +
+	"\n" +
+	"ready_date\x18\x1e \x01(\tB\x03\xe0A\x03R\treadyDate\x12I\n" +
+	"\x10planned_duration\x18\x1f \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0fplannedDuration\"c\n" +
 	"\x05State\x12\x15\n" +
 	"\x11STATE_UNSPECIFIED\x10\x00\x12\v\n" +
 	"\aPLANNED\x10\x01\x12\f\n" +
@@ -1103,15 +1124,16 @@ var file_rondeau_planning_v1_batch_proto_depIdxs = []int32{
 	10, // 9: rondeau.planning.v1.Batch.finish_time:type_name -> google.protobuf.Timestamp
 	10, // 10: rondeau.planning.v1.Batch.create_time:type_name -> google.protobuf.Timestamp
 	10, // 11: rondeau.planning.v1.Batch.update_time:type_name -> google.protobuf.Timestamp
-	3,  // 12: rondeau.planning.v1.BatchInput.sources:type_name -> rondeau.planning.v1.BatchInputSource
-	13, // 13: rondeau.planning.v1.BatchStep.step:type_name -> rondeau.planning.v1.Step
-	12, // 14: rondeau.planning.v1.BatchStep.planned_duration:type_name -> google.protobuf.Duration
-	1,  // 15: rondeau.planning.v1.ListBatchesResponse.batches:type_name -> rondeau.planning.v1.Batch
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	12, // 12: rondeau.planning.v1.Batch.planned_duration:type_name -> google.protobuf.Duration
+	3,  // 13: rondeau.planning.v1.BatchInput.sources:type_name -> rondeau.planning.v1.BatchInputSource
+	13, // 14: rondeau.planning.v1.BatchStep.step:type_name -> rondeau.planning.v1.Step
+	12, // 15: rondeau.planning.v1.BatchStep.planned_duration:type_name -> google.protobuf.Duration
+	1,  // 16: rondeau.planning.v1.ListBatchesResponse.batches:type_name -> rondeau.planning.v1.Batch
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_planning_v1_batch_proto_init() }

@@ -163,7 +163,8 @@ func (x *OrderCancelled) GetOrder() *Order {
 // Published as `rondeau.planning.v1.plan.released`.
 type PlanReleased struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Plan as it was released, with its batches.
+	// Plan as it was released, with its batches but without their inputs, by-products, steps and pegs, and without purchases and
+	// shortages: read those from this service.
 	Plan *Plan `protobuf:"bytes,1,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Plan that it replaced; empty when there was none.
 	SupersededPlan string `protobuf:"bytes,2,opt,name=superseded_plan,json=supersededPlan,proto3" json:"superseded_plan,omitempty"`

@@ -295,6 +295,8 @@ type FormulaVersion struct {
 	MaxBatchKg float64 `protobuf:"fixed64,12,opt,name=max_batch_kg,json=maxBatchKg,proto3" json:"max_batch_kg,omitempty"`
 	// Probability with which a batch shall yield at least what it is planned for, 0.5 to 0.999; that of the plan when 0.
 	ServiceLevel float64 `protobuf:"fixed64,13,opt,name=service_level,json=serviceLevel,proto3" json:"service_level,omitempty"`
+	// Days whose needs are gathered into one supply, 0 to 60, never beyond the shelf life; 0 and 1 mean day by day.
+	PeriodDays int32 `protobuf:"varint,20,opt,name=period_days,json=periodDays,proto3" json:"period_days,omitempty"`
 	// What changed and why; at most 2000 characters.
 	ChangeNote string `protobuf:"bytes,14,opt,name=change_note,json=changeNote,proto3" json:"change_note,omitempty"`
 	// Who approved it.
@@ -428,6 +430,13 @@ func (x *FormulaVersion) GetMaxBatchKg() float64 {
 func (x *FormulaVersion) GetServiceLevel() float64 {
 	if x != nil {
 		return x.ServiceLevel
+	}
+	return 0
+}
+
+func (x *FormulaVersion) GetPeriodDays() int32 {
+	if x != nil {
+		return x.PeriodDays
 	}
 	return 0
 }
@@ -648,7 +657,7 @@ type ListFormulasRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of an earlier answer.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Filter over `state`, `output_item` and `display_name`, such as `state = "APPROVED"`.
+	// Filter over `state`, `output_item` and `display_name`, such as `state = APPROVED`.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -854,7 +863,7 @@ type UpdateFormulaRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Formula with the new values.
 	Formula *Formula `protobuf:"bytes,1,opt,name=formula,proto3" json:"formula,omitempty"`
-	// Fields to change; all that can be changed when empty.
+	// Fields to change; those that are set in the message when empty, `*` for all.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Repeating a request with the same id returns the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1096,7 +1105,7 @@ type ListFormulaVersionsRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of an earlier answer.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Filter over `state`, such as `state = "APPROVED"`.
+	// Filter over `state`, such as `state = APPROVED`.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1163,7 +1172,7 @@ func (x *ListFormulaVersionsRequest) GetFilter() string {
 // One page of versions.
 type ListFormulaVersionsResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// Versions in order of name.
+	// Versions in order of formula and number.
 	FormulaVersions []*FormulaVersion `protobuf:"bytes,1,rep,name=formula_versions,json=formulaVersions,proto3" json:"formula_versions,omitempty"`
 	// Token of the next page; empty on the last one.
 	NextPageToken string `protobuf:"bytes,2,opt,name=next_page_token,json=nextPageToken,proto3" json:"next_page_token,omitempty"`
@@ -1220,7 +1229,7 @@ type UpdateFormulaVersionRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Version with the new values; it replaces what can be changed as a whole.
 	FormulaVersion *FormulaVersion `protobuf:"bytes,1,opt,name=formula_version,json=formulaVersion,proto3" json:"formula_version,omitempty"`
-	// Fields to change; all that can be changed when empty.
+	// Fields to change; those that are set in the message when empty, `*` for all.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Repeating a request with the same id returns the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -1373,7 +1382,7 @@ const file_rondeau_planning_v1_formula_proto_rawDesc = "" +
 	"\x05DRAFT\x10\x01\x12\f\n" +
 	"\bAPPROVED\x10\x02\x12\v\n" +
 	"\aRETIRED\x10\x03:Q\xeaAN\n" +
-	"\x18rondeau.internal/Formula\x12\x1fsites/{site}/formulas/{formula}*\bformulas2\aformula\"\xcf\v\n" +
+	"\x18rondeau.internal/Formula\x12\x1fsites/{site}/formulas/{formula}*\bformulas2\aformula\"\xfe\v\n" +
 	"\x0eFormulaVersion\x12\x82\x01\n" +
 	"\x04name\x18\x01 \x01(\tBn\xe0A\b\xbaHh\xd8\x01\x01rc2a^sites/[a-z0-9][a-z0-9-]{0,62}/formulas/[a-z0-9][a-z0-9-]{0,62}/versions/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x12D\n" +
@@ -1393,7 +1402,9 @@ const file_rondeau_planning_v1_formula_proto_rawDesc = "" +
 	"minBatchKg\x12>\n" +
 	"\fmax_batch_kg\x18\f \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
 	"maxBatchKg\x12D\n" +
-	"\rservice_level\x18\r \x01(\x01B\x1f\xe0A\x01\xbaH\x19\xd8\x01\x01\x12\x14@\x01\x19+\x87\x16\xd9\xce\xf7\xef?)\x00\x00\x00\x00\x00\x00\xe0?R\fserviceLevel\x12,\n" +
+	"\rservice_level\x18\r \x01(\x01B\x1f\xe0A\x01\xbaH\x19\xd8\x01\x01\x12\x14@\x01\x19+\x87\x16\xd9\xce\xf7\xef?)\x00\x00\x00\x00\x00\x00\xe0?R\fserviceLevel\x12-\n" +
+	"\vperiod_days\x18\x14 \x01(\x05B\f\xe0A\x01\xbaH\x06\x1a\x04\x18<(\x00R\n" +
+	"periodDays\x12,\n" +
 	"\vchange_note\x18\x0e \x01(\tB\v\xe0A\x01\xbaH\x05r\x03\x18\xd0\x0fR\n" +
 	"changeNote\x12\x1f\n" +
 	"\bapprover\x18\x0f \x01(\tB\x03\xe0A\x03R\bapprover\x12B\n" +

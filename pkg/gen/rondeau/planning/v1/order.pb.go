@@ -286,7 +286,7 @@ type ListOrdersRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of an earlier answer.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Filter over `state` and `dispatch_date`, such as `state = "PLACED" AND dispatch_date >= "2026-03-02"`.
+	// Filter over `state` and `dispatch_date`, such as `state = PLACED AND dispatch_date >= "2026-03-02"`.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -483,7 +483,7 @@ type UpdateOrderRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Order with the new values; lines are replaced as a whole.
 	Order *Order `protobuf:"bytes,1,opt,name=order,proto3" json:"order,omitempty"`
-	// Fields to change: `dispatch_date`, `lines`, `note`; all of them when empty.
+	// Fields to change: `dispatch_date`, `lines`, `note`; those that are set in the message when empty.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Repeating a request with the same id returns the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`

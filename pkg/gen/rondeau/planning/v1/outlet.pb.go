@@ -432,7 +432,7 @@ type UpdateOutletRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Outlet with the new values.
 	Outlet *Outlet `protobuf:"bytes,1,opt,name=outlet,proto3" json:"outlet,omitempty"`
-	// Fields to change; all that can be changed when empty.
+	// Fields to change; those that are set in the message when empty, `*` for all.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Repeating a request with the same id returns the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`

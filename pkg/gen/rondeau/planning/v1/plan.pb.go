@@ -793,7 +793,7 @@ type ListPlansRequest struct {
 	PageSize int32 `protobuf:"varint,2,opt,name=page_size,json=pageSize,proto3" json:"page_size,omitempty"`
 	// Token of an earlier answer.
 	PageToken string `protobuf:"bytes,3,opt,name=page_token,json=pageToken,proto3" json:"page_token,omitempty"`
-	// Filter over `state`, `start_date` and `end_date`, such as `state = "RELEASED"`.
+	// Filter over `state`, `start_date` and `end_date`, such as `state = RELEASED`.
 	Filter        string `protobuf:"bytes,4,opt,name=filter,proto3" json:"filter,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -55,6 +55,8 @@ type Product struct {
 	MinBatchContainerCount int32 `protobuf:"varint,12,opt,name=min_batch_container_count,json=minBatchContainerCount,proto3" json:"min_batch_container_count,omitempty"`
 	// Most packs in one packing batch; 0 means that only the vessels limit it.
 	MaxBatchContainerCount int32 `protobuf:"varint,13,opt,name=max_batch_container_count,json=maxBatchContainerCount,proto3" json:"max_batch_container_count,omitempty"`
+	// Days whose needs are gathered into one packing batch, 0 to 60; 0 and 1 mean day by day.
+	PeriodDays int32 `protobuf:"varint,17,opt,name=period_days,json=periodDays,proto3" json:"period_days,omitempty"`
 	// Moment of creation.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Moment of the last change.
@@ -182,6 +184,13 @@ func (x *Product) GetMinBatchContainerCount() int32 {
 func (x *Product) GetMaxBatchContainerCount() int32 {
 	if x != nil {
 		return x.MaxBatchContainerCount
+	}
+	return 0
+}
+
+func (x *Product) GetPeriodDays() int32 {
+	if x != nil {
+		return x.PeriodDays
 	}
 	return 0
 }
@@ -459,7 +468,7 @@ type UpdateProductRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Product with the new values.
 	Product *Product `protobuf:"bytes,1,opt,name=product,proto3" json:"product,omitempty"`
-	// Fields to change; all that can be changed when empty.
+	// Fields to change; those that are set in the message when empty, `*` for all.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Repeating a request with the same id returns the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
@@ -522,7 +531,7 @@ var File_rondeau_planning_v1_product_proto protoreflect.FileDescriptor
 
 const file_rondeau_planning_v1_product_proto_rawDesc = "" +
 	"\n" +
-	"!rondeau/planning/v1/product.proto\x12\x13rondeau.planning.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1erondeau/planning/v1/step.proto\"\xbf\t\n" +
+	"!rondeau/planning/v1/product.proto\x12\x13rondeau.planning.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1erondeau/planning/v1/step.proto\"\xee\t\n" +
 	"\aProduct\x12a\n" +
 	"\x04name\x18\x01 \x01(\tBM\xe0A\b\xbaHG\xd8\x01\x01rB2@^sites/[a-z0-9][a-z0-9-]{0,62}/products/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x12-\n" +
@@ -543,7 +552,9 @@ const file_rondeau_planning_v1_product_proto_rawDesc = "" +
 	"\"\x06\b\x80\x86\xb0\x96\x012\x00R\x11shelfLifeDuration\x12 \n" +
 	"\x06active\x18\v \x01(\bB\x03\xe0A\x01H\x00R\x06active\x88\x01\x01\x12I\n" +
 	"\x19min_batch_container_count\x18\f \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00R\x16minBatchContainerCount\x12I\n" +
-	"\x19max_batch_container_count\x18\r \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00R\x16maxBatchContainerCount\x12@\n" +
+	"\x19max_batch_container_count\x18\r \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00R\x16maxBatchContainerCount\x12-\n" +
+	"\vperiod_days\x18\x11 \x01(\x05B\f\xe0A\x01\xbaH\x06\x1a\x04\x18<(\x00R\n" +
+	"periodDays\x12@\n" +
 	"\vcreate_time\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x18\x0f \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +

@@ -414,7 +414,7 @@ type UpdateSiteRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Site with the new values.
 	Site *Site `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
-	// Fields to change; all that can be changed when empty.
+	// Fields to change; those that are set in the message when empty, `*` for all.
 	UpdateMask *fieldmaskpb.FieldMask `protobuf:"bytes,2,opt,name=update_mask,json=updateMask,proto3" json:"update_mask,omitempty"`
 	// Repeating a request with the same id returns the first answer.
 	RequestId     string `protobuf:"bytes,3,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
