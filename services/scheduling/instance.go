@@ -27,6 +27,7 @@ type instance struct {
 	crews   map[string]*Crew
 	memory  *estimator
 	used    map[string]bool // calendars
+	onShift map[string]bool // crews whose shifts are limits of their own
 }
 
 // item is one activity: a step, and the choices it has.
@@ -41,6 +42,7 @@ type item struct {
 type choice struct {
 	vessel, second *Vessel
 	crew           *Crew
+	finisher       *Crew // who attends the end, when another crew than the one that begins
 	estimate       Estimate
 }
 
@@ -58,7 +60,7 @@ func activityName(batch, step string) string { return batch + " / " + step }
 func build(p *Problem) (*instance, error) {
 	x := &instance{
 		problem: p, epoch: p.Start.Truncate(time.Second), items: map[string]*item{}, vessels: map[string]*Vessel{},
-		crews: map[string]*Crew{}, memory: newEstimator(p.Facts, p.Limits), used: map[string]bool{},
+		crews: map[string]*Crew{}, memory: newEstimator(p.Facts, p.Limits), used: map[string]bool{}, onShift: map[string]bool{},
 	}
 	sort.Slice(p.Vessels, func(i, j int) bool { return p.Vessels[i].Name < p.Vessels[j].Name })
 	sort.Slice(p.Crews, func(i, j int) bool { return p.Crews[i].Name < p.Crews[j].Name })
@@ -390,7 +392,9 @@ func (x *instance) addCalendars() error {
 		}
 		return out, nil
 	}
-	for _, c := range x.problem.Crews {
+	var somebody []sched.Open
+	for i := range x.problem.Crews {
+		c := &x.problem.Crews[i]
 		if !c.Active {
 			continue
 		}
@@ -398,10 +402,14 @@ func (x *instance) addCalendars() error {
 		if err != nil {
 			return err
 		}
-		for _, o := range calendar.Open {
-			staffed.Open = append(staffed.Open, sched.Open{Span: o.Span}) // being there is no overtime of its own
-		}
+		somebody = append(somebody, calendar.Open...)
 		x.used[c.Calendar] = true
+		if x.onShift[c.Name] {
+			x.addShift(c, calendar.Open)
+		}
+	}
+	for _, span := range joined(somebody) {
+		staffed.Open = append(staffed.Open, sched.Open{Span: span}) // being there is no overtime of its own
 	}
 	if name := x.problem.Limits.UnattendedCalendar; name != "" {
 		x.used[name] = true

@@ -30,8 +30,27 @@ func (x *instance) addModes(a *sched.Activity, it *item) {
 					x.addMode(a, it, choice{vessel: v, second: second, crew: c, estimate: estimate})
 				}
 			}
+			x.addHandovers(a, it, v, second, estimate)
 			if !worked {
 				a.Refusals = append(a.Refusals, sched.Refusal{Vessel: displayOf(v), Reason: "no crew of enough people works there"})
+			}
+		}
+	}
+}
+
+// addHandovers adds the choices in which one crew begins a step and another, on a later shift, ends it: a simmer that is
+// lit in the morning and drawn off at night. Only steps with an unattended middle can be handed over.
+func (x *instance) addHandovers(a *sched.Activity, it *item, v, second *Vessel, estimate Estimate) {
+	s := it.step
+	if estimate.Start == 0 || estimate.Middle == 0 || estimate.End == 0 || s.Interruptible {
+		return
+	}
+	works := func(c *Crew) bool { return c.Active && c.WorksAt(classOf(v)) && c.Headcount >= s.CrewCount }
+	for i := range x.problem.Crews {
+		for j := range x.problem.Crews {
+			begins, ends := &x.problem.Crews[i], &x.problem.Crews[j]
+			if i != j && works(begins) && works(ends) && begins.Calendar != ends.Calendar {
+				x.addMode(a, it, choice{vessel: v, second: second, crew: begins, finisher: ends, estimate: estimate})
 			}
 		}
 	}
@@ -103,6 +122,9 @@ func modeName(c choice) string {
 	if c.crew != nil {
 		name += " by " + idOf(c.crew.Name)
 	}
+	if c.finisher != nil {
+		name += ", ended by " + idOf(c.finisher.Name)
+	}
 	return name
 }
 
@@ -129,9 +151,20 @@ func (x *instance) addMode(a *sched.Activity, it *item, c choice) {
 	if s.UnattendedAllowed && allowsUnattended(c.vessel) && allowsUnattended(c.second) {
 		m.UnattendedCalendar = x.problem.Limits.UnattendedCalendar
 	}
-	if c.crew != nil {
+	switch people := int64(s.CrewCount); {
+	case c.finisher != nil:
+		// Each attended part needs its own crew and that crew's shift; the calendar is only that somebody is there.
+		m.AttendedCalendar = staffedCalendar
+		for crew, phase := range map[*Crew]sched.Phases{c.crew: sched.InStart, c.finisher: sched.InEnd} {
+			x.onShift[crew.Name] = true
+			m.Needs = append(m.Needs,
+				sched.Need{Resource: crew.Name, Amount: people, During: phase},
+				sched.Need{Resource: shiftResource(crew), Amount: people, During: phase})
+		}
+		sort.Slice(m.Needs, func(i, j int) bool { return m.Needs[i].Resource < m.Needs[j].Resource })
+	case c.crew != nil:
 		m.AttendedCalendar = c.crew.Calendar
-		m.Needs = append(m.Needs, sched.Need{Resource: c.crew.Name, Amount: int64(s.CrewCount), During: sched.Attended})
+		m.Needs = append(m.Needs, sched.Need{Resource: c.crew.Name, Amount: people, During: sched.Attended})
 	}
 	if s.Interruptible {
 		m.Pausable = sched.Throughout

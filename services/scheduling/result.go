@@ -28,6 +28,9 @@ func (x *instance) assignments(plan sched.Plan) []Assignment {
 		if c.crew != nil {
 			a.Crew = c.crew.Name
 		}
+		if c.finisher != nil {
+			a.FinishCrew = c.finisher.Name
+		}
 		if it.run != nil {
 			a.Started, a.Run = true, it.run.Name
 			a.Vessel, a.Additional, a.Start = it.run.Vessel, it.run.Additional, it.run.Start

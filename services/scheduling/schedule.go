@@ -43,6 +43,7 @@ type Assignment struct {
 	Vessel         string
 	Additional     []string
 	Crew           string
+	FinishCrew     string // who attends the end, when another crew than the one that begins
 	CrewCount      int
 	Start, End     time.Time
 	HeldUntil      time.Time

@@ -96,7 +96,7 @@ func schedule(c scheduling.Schedule) *schedulingpb.Schedule {
 func assignment(a scheduling.Assignment) *schedulingpb.Schedule_Assignment {
 	out := &schedulingpb.Schedule_Assignment{
 		Batch: a.Batch, StepId: a.StepID, DisplayName: a.DisplayName, Kind: stepKind(a.Kind), Vessel: a.Vessel, AdditionalVessels: a.Additional,
-		Crew: a.Crew, CrewCount: int32(a.CrewCount), StartTime: stamp(a.Start), EndTime: stamp(a.End), HeldUntilTime: stamp(a.HeldUntil),
+		Crew: a.Crew, FinishCrew: a.FinishCrew, CrewCount: int32(a.CrewCount), StartTime: stamp(a.Start), EndTime: stamp(a.End), HeldUntilTime: stamp(a.HeldUntil),
 		FillLiters: a.FillLiters, MassKg: a.MassKg, DurationBasis: a.Basis, Started: a.Started, PreviousStartTime: stamp(a.PreviousStart),
 		PreviousVessel: a.PreviousVessel, Run: a.Run,
 	}

@@ -730,7 +730,9 @@ type Schedule_Assignment struct {
 	// Vessel in the schedule that was the reference; empty when it was not in it.
 	PreviousVessel string `protobuf:"bytes,19,opt,name=previous_vessel,json=previousVessel,proto3" json:"previous_vessel,omitempty"`
 	// Run that carries the step out once the schedule is published.
-	Run           string `protobuf:"bytes,20,opt,name=run,proto3" json:"run,omitempty"`
+	Run string `protobuf:"bytes,20,opt,name=run,proto3" json:"run,omitempty"`
+	// Crew that attends the end, when another crew than the one that begins.
+	FinishCrew    string `protobuf:"bytes,21,opt,name=finish_crew,json=finishCrew,proto3" json:"finish_crew,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -901,6 +903,13 @@ func (x *Schedule_Assignment) GetPreviousVessel() string {
 func (x *Schedule_Assignment) GetRun() string {
 	if x != nil {
 		return x.Run
+	}
+	return ""
+}
+
+func (x *Schedule_Assignment) GetFinishCrew() string {
+	if x != nil {
+		return x.FinishCrew
 	}
 	return ""
 }
@@ -1364,7 +1373,7 @@ var File_rondeau_scheduling_v1_schedule_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\n" +
-	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\xd5 \n" +
+	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\x95!\n" +
 	"\bSchedule\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x121\n" +
@@ -1400,7 +1409,7 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\n" +
 	"start_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tstartTime\x12:\n" +
 	"\bend_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12\x1f\n" +
-	"\battended\x18\x06 \x01(\bB\x03\xe0A\x03R\battended\x1a\xe9\b\n" +
+	"\battended\x18\x06 \x01(\bB\x03\xe0A\x03R\battended\x1a\xa9\t\n" +
 	"\n" +
 	"Assignment\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
@@ -1432,7 +1441,10 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\x0fprevious_vessel\x18\x13 \x01(\tB\x1f\xe0A\x03\xfaA\x19\n" +
 	"\x17rondeau.internal/VesselR\x0epreviousVessel\x12.\n" +
 	"\x03run\x18\x14 \x01(\tB\x1c\xe0A\x03\xfaA\x16\n" +
-	"\x14rondeau.internal/RunR\x03run\x1a\xb6\x02\n" +
+	"\x14rondeau.internal/RunR\x03run\x12>\n" +
+	"\vfinish_crew\x18\x15 \x01(\tB\x1d\xe0A\x03\xfaA\x17\n" +
+	"\x15rondeau.internal/CrewR\n" +
+	"finishCrew\x1a\xb6\x02\n" +
 	"\tLateBatch\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
 	"\x16rondeau.internal/BatchR\x05batch\x12&\n" +
