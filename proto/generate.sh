@@ -13,7 +13,7 @@ if [ $# -gt 0 ]; then
 	buf lint --path "proto/$1"
 	buf generate --path "proto/$1"
 else
-	buf lint --path proto
+	buf lint --path proto/rondeau
 	find pkg/gen -name '*.pb.go' -delete 2>/dev/null || true
 	buf generate
 fi
