@@ -132,10 +132,17 @@ func TestNewtonCoolingHistories(t *testing.T) {
 		ambient, k float64
 		want       string
 	}{
-		{0, 0.510, "MET MET"}, {0, 0.490, "MISSED MET"}, {0, 0.395, "MISSED MISSED"},
-		{2, 0.545, "MET MET"}, {2, 0.515, "MISSED MET"}, {2, 0.475, "MISSED MISSED"},
-		{3, 0.560, "MET MET"}, {3, 0.538, "MISSED MISSED"},
-		{4, 0.680, "MET MET"}, {4, 0.600, "MET MISSED"}, {4, 0.550, "MISSED MISSED"},
+		{0, 0.510, "MET MET"},
+		{0, 0.490, "MISSED MET"},
+		{0, 0.395, "MISSED MISSED"},
+		{2, 0.545, "MET MET"},
+		{2, 0.515, "MISSED MET"},
+		{2, 0.475, "MISSED MISSED"},
+		{3, 0.560, "MET MET"},
+		{3, 0.538, "MISSED MISSED"},
+		{4, 0.680, "MET MET"},
+		{4, 0.600, "MET MISSED"},
+		{4, 0.550, "MISSED MISSED"},
 	} {
 		j := Judge(p, noon, newton(c.ambient, c.k, 8*h), noon.Add(8*h))
 		if got := verdicts(j); got != c.want {

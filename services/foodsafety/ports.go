@@ -41,6 +41,9 @@ type Store interface {
 // ProfileStore keeps limits profiles.
 type ProfileStore interface {
 	InsertProfile(ctx context.Context, p *LimitsProfile) error
+	// InsertMissingProfile leaves a name that is taken as it is, and says whether it inserted. After false, the profile
+	// that has the name can be read in the same transaction.
+	InsertMissingProfile(ctx context.Context, p *LimitsProfile) (bool, error)
 	UpdateProfile(ctx context.Context, p *LimitsProfile) error
 	GetProfile(ctx context.Context, name string) (*LimitsProfile, error)
 	// ListProfiles is ordered by name; the cursor is the name.

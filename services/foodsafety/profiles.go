@@ -27,13 +27,22 @@ func (s *Service) EnsureBuiltInProfiles(ctx context.Context, site string) ([]Lim
 	return list, nil
 }
 
+// ensureBuiltIn stores a built-in profile unless it is there, also when other replicas do the same at this instant.
 func (s *Service) ensureBuiltIn(ctx context.Context, site string, p LimitsProfile) (*LimitsProfile, error) {
 	p.Name = nameOf(site, profilesCollection, p.Name)
 	stored, err := s.store.GetProfile(ctx, p.Name)
 	if err == nil || !errors.Is(err, apierr.Reason(LimitsProfileMissing)) {
 		return stored, err
 	}
-	return s.insertProfile(ctx, system, &p)
+	s.begin(&p)
+	inserted, err := s.store.InsertMissingProfile(ctx, &p)
+	if err != nil {
+		return nil, err
+	}
+	if !inserted {
+		return s.store.GetProfile(ctx, p.Name)
+	}
+	return &p, s.recordProfile(ctx, system, &p)
 }
 
 // profileFor finds the limits profile of a chill; an empty name, and a built-in one that is not stored yet, is brought
@@ -78,27 +87,28 @@ func (s *Service) CreateLimitsProfile(ctx context.Context, site, id string, p Li
 	if err := p.validate(); err != nil {
 		return nil, err
 	}
-	var stored *LimitsProfile
+	s.begin(&p)
 	err = s.store.InTx(ctx, func(ctx context.Context) error {
-		var err error
-		stored, err = s.insertProfile(ctx, who, &p)
-		return err
+		if err := s.store.InsertProfile(ctx, &p); err != nil {
+			return err
+		}
+		return s.recordProfile(ctx, who, &p)
 	})
-	return stored, err
+	if err != nil {
+		return nil, err
+	}
+	return &p, nil
 }
 
-func (s *Service) insertProfile(ctx context.Context, who actor, p *LimitsProfile) (*LimitsProfile, error) {
-	fresh := *p
-	fresh.UID, fresh.Version = newUID(), 1
-	fresh.CreateTime = s.now()
-	fresh.UpdateTime = fresh.CreateTime
-	if err := s.store.InsertProfile(ctx, &fresh); err != nil {
-		return nil, err
-	}
-	if _, err := s.record(ctx, who, fresh.Name, "limits_profile.created", nil, fresh, ""); err != nil {
-		return nil, err
-	}
-	return &fresh, nil
+// begin makes p the first version of a new profile.
+func (s *Service) begin(p *LimitsProfile) {
+	p.UID, p.Version, p.CreateTime = newUID(), 1, s.now()
+	p.UpdateTime = p.CreateTime
+}
+
+func (s *Service) recordProfile(ctx context.Context, who actor, p *LimitsProfile) error {
+	_, err := s.record(ctx, who, p.Name, "limits_profile.created", nil, *p, "")
+	return err
 }
 
 // UpdateLimitsProfile changes a profile of the kitchen's own by change. Chills keep the limits they started with.

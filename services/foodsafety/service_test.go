@@ -273,7 +273,8 @@ func TestAcceptedDeviationAllowsRelease(t *testing.T) {
 	// The readings were in the memory of the thermometer: they come late, and show that the limits were met. The chill
 	// stays failed until people have decided.
 	in := ok[*foodsafety.Intake](t)(k.RecordReadings(k.cook(), site, []foodsafety.NewReading{
-		{Chill: c.Name, ObserveTime: noon, Temperature: 60}, {Chill: c.Name, ObserveTime: noon.Add(90 * time.Minute), Temperature: 20},
+		{Chill: c.Name, ObserveTime: noon, Temperature: 60},
+		{Chill: c.Name, ObserveTime: noon.Add(90 * time.Minute), Temperature: 20},
 		{Chill: c.Name, ObserveTime: noon.Add(3 * time.Hour), Temperature: 4},
 	}, 0))
 	if in.Accepted != 3 || !slices.Equal(in.Failed, []string{c.Name}) {

@@ -21,6 +21,19 @@ func (s *Store) InsertProfile(ctx context.Context, p *foodsafety.LimitsProfile) 
 	return insertError(err, foodsafety.LimitsProfileExists, p.Name)
 }
 
+// InsertMissingProfile implements foodsafety.ProfileStore. Where another transaction took the name since the snapshot of
+// this one, PostgreSQL answers ON CONFLICT DO NOTHING with a serialization failure, and InTx runs the whole again.
+func (s *Store) InsertMissingProfile(ctx context.Context, p *foodsafety.LimitsProfile) (bool, error) {
+	doc, err := encode(p)
+	if err != nil {
+		return false, err
+	}
+	rows, err := s.q(ctx).InsertMissingProfile(ctx, db.InsertMissingProfileParams{
+		Name: p.Name, Site: foodsafety.SiteOf(p.Name), Doc: doc, Version: p.Version, CreateUs: us(p.CreateTime), UpdateUs: us(p.UpdateTime),
+	})
+	return rows > 0, insertError(err, foodsafety.LimitsProfileExists, p.Name)
+}
+
 // UpdateProfile implements foodsafety.ProfileStore.
 func (s *Store) UpdateProfile(ctx context.Context, p *foodsafety.LimitsProfile) error {
 	doc, err := encode(p)

@@ -81,13 +81,31 @@ func profiles(t *testing.T, s foodsafety.Store) {
 	}
 	same(t, *got, p)
 	want(t, s.InTx(t.Context(), func(ctx context.Context) error { return s.InsertProfile(ctx, &p) }), foodsafety.LimitsProfileExists)
+	missing := p
+	missing.UID = "another"
+	for _, c := range []struct {
+		name string
+		want bool
+	}{{p.Name, false}, {site + "/limitsProfiles/zz", true}} {
+		missing.Name = c.name
+		tx(t, s, func(ctx context.Context) error {
+			inserted, err := s.InsertMissingProfile(ctx, &missing)
+			if inserted != c.want {
+				t.Errorf("%s inserted: %v", c.name, inserted)
+			}
+			return err
+		})
+	}
+	if got, err = s.GetProfile(t.Context(), p.Name); err != nil || got.UID != p.UID {
+		t.Errorf("a taken name was written again: %+v, %v", got, err)
+	}
 	p.Version, p.DisplayName = 2, "changed"
 	tx(t, s, func(ctx context.Context) error { return s.UpdateProfile(ctx, &p) })
 	want(t, s.InTx(t.Context(), func(ctx context.Context) error { return s.UpdateProfile(ctx, &p) }), foodsafety.EtagMismatch)
 	_, err = s.GetProfile(t.Context(), site+"/limitsProfiles/none")
 	want(t, err, foodsafety.LimitsProfileMissing)
 	list, err := s.ListProfiles(t.Context(), foodsafety.Page{Site: site, Limit: 10})
-	if err != nil || len(list) != 1 || list[0].DisplayName != "changed" {
+	if err != nil || len(list) != 2 || list[0].DisplayName != "changed" {
 		t.Errorf("%v, %v", list, err)
 	}
 	if list, err = s.ListProfiles(t.Context(), foodsafety.Page{Site: other, Limit: 10}); err != nil || len(list) != 0 {

@@ -1,6 +1,10 @@
 -- name: InsertProfile :exec
 INSERT INTO limits_profiles (name, site, doc, version, create_us, update_us) VALUES ($1, $2, $3, $4, $5, $6);
 
+-- name: InsertMissingProfile :execrows
+INSERT INTO limits_profiles (name, site, doc, version, create_us, update_us) VALUES ($1, $2, $3, $4, $5, $6)
+ON CONFLICT (name) DO NOTHING;
+
 -- name: UpdateProfile :execrows
 UPDATE limits_profiles SET doc = $2, version = $3, update_us = $4 WHERE name = $1 AND version = $5;
 

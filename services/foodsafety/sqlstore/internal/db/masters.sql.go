@@ -31,6 +31,35 @@ func (q *Queries) GetProfile(ctx context.Context, name string) (string, error) {
 	return doc, err
 }
 
+const insertMissingProfile = `-- name: InsertMissingProfile :execrows
+INSERT INTO limits_profiles (name, site, doc, version, create_us, update_us) VALUES ($1, $2, $3, $4, $5, $6)
+ON CONFLICT (name) DO NOTHING
+`
+
+type InsertMissingProfileParams struct {
+	Name     string
+	Site     string
+	Doc      string
+	Version  int64
+	CreateUs int64
+	UpdateUs int64
+}
+
+func (q *Queries) InsertMissingProfile(ctx context.Context, arg InsertMissingProfileParams) (int64, error) {
+	result, err := q.db.ExecContext(ctx, insertMissingProfile,
+		arg.Name,
+		arg.Site,
+		arg.Doc,
+		arg.Version,
+		arg.CreateUs,
+		arg.UpdateUs,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
 const insertProbe = `-- name: InsertProbe :exec
 INSERT INTO probes (name, site, vessel, device_id, disabled, doc, version, create_us, update_us) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)
 `
