@@ -12,15 +12,8 @@ import (
 // conflicts says in the manager's words why no schedule was found. The engine's own messages count in its units and
 // use its names, so the words are made here from what they refer to.
 func (x *instance) conflicts(found []sched.Conflict) []Conflict {
-	cause := false // some step finds no open time even by itself
+	out := make([]Conflict, 0, len(found))
 	for _, c := range found {
-		cause = cause || c.Kind == sched.ConflictCalendar && len(c.Activities) > 0 && !x.fitsShifts(c.Activities[0])
-	}
-	var out []Conflict
-	for _, c := range found {
-		if cause && c.Kind == sched.ConflictCalendar && len(c.Activities) > 0 && x.fitsShifts(c.Activities[0]) {
-			continue // impossible only together with the step that is
-		}
 		out = append(out, x.conflict(c))
 	}
 	return out
@@ -54,7 +47,11 @@ func (x *instance) conflict(c sched.Conflict) Conflict {
 		out.Text = fmt.Sprintf("%s cannot end before %s, where the schedule ends%s.", what, x.when(x.problem.End), because(others))
 		out.Relaxations = []string{"let the schedule end later" + by(c.Relaxations)}
 	case sched.ConflictCalendar:
-		out.Text, out.Relaxations = x.noOpenTime(c, what)
+		if len(c.Activities) > 1 {
+			out.Text, out.Relaxations = x.noOpenTimes(c)
+		} else {
+			out.Text, out.Relaxations = x.noOpenTime(c, what)
+		}
 	case sched.ConflictLags:
 		out.Text = fmt.Sprintf("The waiting times between %s contradict each other: what must pass between them is longer than what may pass.", x.listWords(c.Activities))
 		out.Relaxations = x.longerWaits(c.Activities)
@@ -162,20 +159,13 @@ func (x *instance) tooLong(m sched.Mode) (calendar string, length int64, is bool
 	return "", 0, false
 }
 
-// fitsShifts says whether a step has a mode each phase of which fits into some open time by itself.
-func (x *instance) fitsShifts(name string) bool {
-	a := x.activity(name)
-	if a == nil {
-		return true
-	}
-	for _, m := range a.Modes {
-		if _, _, is := x.tooLong(m); !is {
-			return true
-		}
-	}
-	return len(a.Modes) == 0
+// noOpenTimes is about steps each of which fits into some shift, but not all of them in time for each other.
+func (x *instance) noOpenTimes(c sched.Conflict) (string, []string) {
+	text := fmt.Sprintf("%s find no open time one after the other: when one of them falls into a shift, another does not, within the waits that are allowed between them.", x.listWords(c.Activities))
+	return text, append(x.longerWaits(c.Activities), "longer shifts, or shifts that are closer together", "unattended work, where it is safe")
 }
 
+// noOpenTime is about a step that finds no place in the shifts even by itself.
 func (x *instance) noOpenTime(c sched.Conflict, what string) (string, []string) {
 	a := &sched.Activity{}
 	if len(c.Activities) > 0 && x.activity(c.Activities[0]) != nil {
@@ -188,8 +178,12 @@ func (x *instance) noOpenTime(c sched.Conflict, what string) (string, []string) 
 		}
 	}
 	if best == 0 {
-		return fmt.Sprintf("%s finds no open time that is long enough in time for what comes before and after it.", what),
-			[]string{"longer or more shifts", "longer waits before or after " + what, "unattended work, where it is safe"}
+		takes := ""
+		if d := shortest(a.Modes); d > 0 {
+			takes = " takes " + span(time.Duration(d)*time.Second) + ": it"
+		}
+		return fmt.Sprintf("%s%s cannot end within the shift that begins it, and there is no open time of another shift when it would have to end.", what, takes),
+			[]string{"longer or more shifts", "another crew, whose shift ends it", "let it pause between shifts", "a smaller batch or a faster vessel"}
 	}
 	need, has := span(time.Duration(best)*time.Second), span(time.Duration(x.openSpan(where))*time.Second)
 	if where == staffedCalendar {
@@ -204,6 +198,17 @@ func (x *instance) noOpenTime(c sched.Conflict, what string) (string, []string) 
 	}
 	return fmt.Sprintf("%s needs %s in one go, but %s is open for %s at most.", what, need, name, has),
 		[]string{"let it pause between shifts", "a longer shift in " + name + ", by " + span(time.Duration(best-x.openSpan(where))*time.Second), "a smaller batch or a faster vessel"}
+}
+
+// shortest is the least time that a step takes in any of its modes.
+func shortest(modes []sched.Mode) int64 {
+	var best int64
+	for i, m := range modes {
+		if d := m.Start + m.Middle + m.End; i == 0 || d < best {
+			best = d
+		}
+	}
+	return best
 }
 
 // longerWaits lists the greatest waiting times between steps.
@@ -226,7 +231,7 @@ func (x *instance) notEnough(c sched.Conflict, what string) (string, []string) {
 		return fmt.Sprintf("%s does not find enough of what it needs in time.", what), nil
 	}
 	subject := c.Resources[0]
-	if crew := x.crews[subject]; crew != nil {
+	if crew := x.crews[strings.TrimSuffix(subject, onShift)]; crew != nil {
 		return fmt.Sprintf("%s does not find enough people of %s free in time.", what, crew.DisplayName), []string{"more people in " + crew.DisplayName, "another crew that may work there"}
 	}
 	if v := x.vessels[subject]; v != nil {

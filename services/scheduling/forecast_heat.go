@@ -235,7 +235,7 @@ func (e *estimator) forecastSimmer(f *Forecast, r Run, v Vessel, measurements []
 		if m.Value >= target-1 { // the probe's tolerance, FDA Food Code 2022, 4-203.11: 1 degC
 			f.Expected = m.ObserveTime.Add(model.Hold)
 			f.Earliest, f.Latest = f.Expected, f.Expected
-			f.Basis = fmt.Sprintf("%.1f degC was measured at %s; %s of holding from then", m.Value, m.ObserveTime.UTC().Format("15:04 MST"), span(model.Hold))
+			f.Basis = fmt.Sprintf("%.1f degC was measured at %s; %s of holding from then", m.Value, m.ObserveTime.UTC().Format(time.RFC3339), span(model.Hold))
 			return true
 		}
 		newest = m

@@ -6,9 +6,11 @@ import (
 	"rondeau.internal/pkg/sched"
 )
 
+const onShift = " on shift"
+
 // shiftResource names what a crew can give while it is on shift, and only then. Steps that one crew begins and another
 // ends take it beside the crew's heads, so that each part falls into the right shift.
-func shiftResource(c *Crew) string { return c.Name + " on shift" }
+func shiftResource(c *Crew) string { return c.Name + onShift }
 
 // addShift adds a crew's shift as a limit that is its headcount while the calendar is open and zero otherwise.
 func (x *instance) addShift(c *Crew, open []sched.Open) {

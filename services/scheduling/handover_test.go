@@ -55,11 +55,36 @@ func TestAStepLongerThanAShiftIsHandedOverToTheNext(t *testing.T) {
 	_, err = k.UpdateCrew(t.Context(), site+"/crews/evening", "", func(c scheduling.Crew) (scheduling.Crew, error) { c.Active = false; return c, nil })
 	must(t, err)
 	none := k.solve(scheduling.Solve{})
-	text := none.Report.Summary
-	for _, c := range none.Report.Conflicts {
-		text += " " + c.Text
+	if len(none.Assignments) != 0 || len(none.Report.Conflicts) != 1 {
+		t.Fatalf("placed %d steps, said %+v", len(none.Assignments), none.Report)
 	}
-	if len(none.Assignments) != 0 || !strings.Contains(text, "open time") || strings.Contains(text, "sites/") {
-		t.Errorf("placed %d steps, said %s", len(none.Assignments), text)
+	text := none.Report.Conflicts[0].Text
+	for _, part := range []string{"Simmer of", "cannot end within the shift that begins it", "open time"} {
+		if !strings.Contains(text, part) || strings.Contains(text, "sites/") {
+			t.Errorf("does not say %q: %s", part, text)
+		}
+	}
+}
+
+// A step that fits into no shift is the only one that is named, although the steps before and after it, which must follow
+// without delay, find no place with it either.
+func TestOnlyTheStepThatFitsIntoNoShiftIsNamed(t *testing.T) {
+	t.Parallel()
+	k := newKitchen(t)
+	b := stock("b1", 100, monday.Add(48*time.Hour))
+	b.Steps[1].Duration, b.Steps[1].Attendance = scheduling.DurationModel{Fixed: ptr(17 * time.Hour)}, scheduling.AttendWhole
+	k.planning.put(b)
+	draft := k.solve(scheduling.Solve{Budget: 50})
+	if len(draft.Report.Conflicts) != 1 {
+		t.Fatalf("%d conflicts: %+v", len(draft.Report.Conflicts), draft.Report.Conflicts)
+	}
+	c := draft.Report.Conflicts[0]
+	for i, step := range b.Steps {
+		if named := strings.Contains(c.Text, step.DisplayName+" of"); named != (i == 1) {
+			t.Errorf("%s named: %v: %s", step.DisplayName, named, c.Text)
+		}
+	}
+	if !c.Proved || !strings.Contains(c.Text, "17 h") {
+		t.Errorf("proved %v: %s", c.Proved, c.Text)
 	}
 }

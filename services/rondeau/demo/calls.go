@@ -134,15 +134,6 @@ func away(err error) bool {
 	return false
 }
 
-// total is the number of calls so far.
-func (c *caller) total() int {
-	sum := 0
-	for _, n := range c.counts {
-		sum += n
-	}
-	return sum
-}
-
 // Bounds of waiting for the effect of an event that travels between services. They are real time.
 const (
 	arrivalTime  = 45 * time.Second
@@ -191,11 +182,3 @@ func all[T any](fetch func(token string) ([]T, string, error)) ([]T, error) {
 
 // idOf is the last part of a resource name.
 func idOf(name string) string { return name[strings.LastIndex(name, "/")+1:] }
-
-// reasonOf is the stable reason of a refusal, or the text of another error.
-func reasonOf(err error) string {
-	if reason := apierr.ReasonOf(err); reason != "" {
-		return reason
-	}
-	return status.Code(err).String()
-}

@@ -216,12 +216,16 @@ func (w *world) noteChill(c *chilling, done *foodsafetypb.Chill) {
 
 // chillFailed takes the food out. Food safety has opened a deviation and placed a hold by itself.
 func (w *world) chillFailed(ctx context.Context, c *chilling) error {
+	c.over = true
+	if open, next := w.anybody(); !open { // the hold stands; the food is taken out when somebody comes
+		w.queue.add(next, "take a failed chill out", func(ctx context.Context) error { return w.chillFailed(ctx, c) })
+		return nil
+	}
 	d := w.here(c.job.cook)
 	done, err := d.foodsafety.FinishChill(ctx, &foodsafetypb.FinishChillRequest{Name: c.name, FinishTime: timestamppb.New(w.now)})
 	if err != nil {
 		return err
 	}
-	c.over = true
 	b := c.job.batch
 	b.failed = true
 	w.noteChill(c, done)

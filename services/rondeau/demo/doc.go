@@ -7,7 +7,7 @@
 // passes on, how fast a chiller really cools, what a batch yields. These hidden truths differ from the nominal values
 // in the kitchen's own data, so runs end at other times than planned, and the plan and the schedule have to follow.
 //
-// Week is deterministic: all draws come from a seed and the name of the thing they are drawn for, and no decision
+// Run is deterministic: all draws come from a seed and the name of the thing they are drawn for, and no decision
 // depends on the machine's clock. Numbers in the report are read back from the services or computed, none is written
 // down beforehand.
 //

@@ -98,10 +98,11 @@ func (w *world) whyShort(o *planningpb.Order, l *planningpb.Order_Line) string {
 				why = "batch given up: " + b.short
 			case b.started && !b.over:
 				why = "batch still in progress at the end"
-			case !b.started && !b.cancelled:
-				why = "batch never begun"
 			}
 		}
+	}
+	if planned := w.shortage[o.GetName()+" "+l.GetProduct()]; planned != "" {
+		why = planned
 	}
 	if why == "" && l.PlannedContainerCount != nil && l.GetPlannedContainerCount() < l.GetContainerCount() {
 		why = fmt.Sprintf("the plan covered %d of %d", l.GetPlannedContainerCount(), l.GetContainerCount())

@@ -41,9 +41,9 @@ func (t *text) line(format string, args ...any) {
 	}
 }
 
-func (t *text) title(format string, args ...any) {
+func (t *text) title(words string) {
 	t.line("")
-	t.line(strings.ToUpper(fmt.Sprintf(strings.ReplaceAll(format, "%%", "%%%%"), args...)))
+	t.line("%s", strings.ToUpper(words))
 }
 
 // table writes aligned rows, the first of which are headings.
@@ -94,8 +94,10 @@ func (r *Report) writePlans(t *text) {
 	t.title("Plans and schedules")
 	rows := [][]string{{"time", "plan", "batches", "cancelled", "kept", "purchases", "covered", "short", "why"}}
 	for _, p := range r.Plans {
-		rows = append(rows, []string{t.when(p.Time), p.Plan, fmt.Sprint(p.Batches), fmt.Sprint(p.Cancelled), fmt.Sprint(p.Kept), fmt.Sprintf("%d (%.0f kg)", p.Purchases, p.PurchasedKg),
-			fmt.Sprintf("%d of %d", p.Covered, p.Ordered), fmt.Sprint(len(p.Shortages)), clip(p.Reason, 60)})
+		rows = append(rows, []string{
+			t.when(p.Time), p.Plan, fmt.Sprint(p.Batches), fmt.Sprint(p.Cancelled), fmt.Sprint(p.Kept), fmt.Sprintf("%d (%.0f kg)", p.Purchases, p.PurchasedKg),
+			fmt.Sprintf("%d of %d", p.Covered, p.Ordered), fmt.Sprint(len(p.Shortages)), clip(p.Reason, 60),
+		})
 	}
 	t.table(rows)
 	rows = [][]string{{"time", "schedule", "steps", "moved", "late", "gap", "why"}}
@@ -120,8 +122,10 @@ func (r *Report) writeBatches(t *text) {
 		if b.Finish.After(b.Due) {
 			due = short(b.Finish.Sub(b.Due)) + " late"
 		}
-		rows = append(rows, []string{t.when(b.Finish), clip(b.Title, 44), fmt.Sprintf("%.1f", b.PlannedKg), fmt.Sprintf("%.1f", b.ExpectedKg), fmt.Sprintf("%.1f", b.ActualKg),
-			fmt.Sprintf("%.1f", b.InputKg), fmt.Sprintf("%.1f", b.SteamKg), fmt.Sprintf("%.1f %%", b.RecoveryPercent), due})
+		rows = append(rows, []string{
+			t.when(b.Finish), clip(b.Title, 44), fmt.Sprintf("%.1f", b.PlannedKg), fmt.Sprintf("%.1f", b.ExpectedKg), fmt.Sprintf("%.1f", b.ActualKg),
+			fmt.Sprintf("%.1f", b.InputKg), fmt.Sprintf("%.1f", b.SteamKg), fmt.Sprintf("%.1f %%", b.RecoveryPercent), due,
+		})
 	}
 	t.table(rows)
 	for _, b := range r.Batches {
@@ -233,6 +237,16 @@ func (r *Report) writeOrders(t *text) {
 	t.table(rows)
 	if len(rows) == 1 {
 		t.line("  none")
+	}
+	if len(r.Plans) == 0 {
+		return
+	}
+	last := r.Plans[len(r.Plans)-1]
+	if len(last.Shortages) > 0 {
+		t.line("  the plan in force at the end (%s) expects %d shortages, the first:", last.Plan, len(last.Shortages))
+	}
+	for _, text := range last.Shortages[:min(4, len(last.Shortages))] {
+		t.line("    %s", clip(text, 150))
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"sort"
+	"strings"
 	"time"
 
 	"cloud.google.com/go/longrunning/autogen/longrunningpb"
@@ -78,9 +79,7 @@ func (w *world) replan(ctx context.Context, reason string) error {
 	})
 	w.say("plan %s (%s): %d batches, %d purchases, %d of %d packs covered", idOf(plan.GetName()), reason, len(plan.GetBatches()),
 		len(plan.GetPurchases()), plan.GetSummary().GetCoveredContainerCount(), plan.GetSummary().GetOrderedContainerCount())
-	for _, text := range shortageTexts(plan) {
-		w.say("  short: %s", text)
-	}
+	w.noteShortages(plan)
 	err = w.purchasesArrive(ctx, plan)
 	if err != nil {
 		return err
@@ -90,6 +89,23 @@ func (w *world) replan(ctx context.Context, reason string) error {
 		return err
 	}
 	return w.solve(ctx, "plan "+idOf(plan.GetName())+": "+reason)
+}
+
+// noteShortages keeps why an order will be short, by the last plan that could still do something about it.
+func (w *world) noteShortages(plan *planningpb.Plan) {
+	for _, s := range plan.GetShortages() {
+		w.say("  short: %s", s.GetReason())
+	}
+	for _, s := range plan.GetShortages() {
+		if s.GetOrder() == "" {
+			continue
+		}
+		why := s.GetReason()
+		if _, rest, found := strings.Cut(why, ": "); found {
+			why = rest
+		}
+		w.shortage[s.GetOrder()+" "+s.GetProduct()] = why
+	}
 }
 
 func shortageTexts(plan *planningpb.Plan) []string {

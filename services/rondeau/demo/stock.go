@@ -44,7 +44,7 @@ func (w *world) gather(ctx context.Context, b *batch) (why string, gone bool, er
 		if share < worthIt || w.packs(b, share) == 0 {
 			return "", true, w.giveUp(ctx, b, scarce, free[scarce], need[scarce])
 		}
-		b.short = fmt.Sprintf("%.0f of %.0f kg %s", free[scarce], need[scarce], w.title(scarce))
+		b.short = fmt.Sprintf("%.1f of %.1f kg %s", free[scarce], need[scarce], w.title(scarce))
 		w.say("%s is made smaller: %s", title(b), b.short)
 	}
 	b.scale = math.Min(share, 1)

@@ -35,23 +35,17 @@ type world struct {
 	schedule scheduleBook
 	chills   []*chilling
 	twists   twists
-	late     map[string]time.Time // runs for whose delay a new schedule was asked, by schedule and run
-	shipped  map[string]bool      // orders that were dealt with
+	late     map[string]time.Time // runs for whose delay a new schedule was asked, with its cause
+	shortage map[string]string    // why an order line will be short, by order and product
 }
 
 // twists are the misfortunes of the week and whether they have struck.
 type twists struct {
-	warmDelivery  bool
-	kettleArmed   bool
-	kettleDone    bool
-	chillArmed    bool
-	chillDone     bool
-	unreleased    bool
-	heldShipment  bool
-	chillAttempts int
+	warmDelivery, unreleased, heldShipment         bool
+	kettleArmed, kettleDone, chillArmed, chillDone bool
 }
 
-// Run lives through the week. The report is returned also with an error, as far as the story came.
+// Run lives through the week, in a suite that does not know the kitchen yet. The report is returned also with an error, as far as the story came.
 func Run(ctx context.Context, options Options) (*Report, error) {
 	o, file, err := options.complete()
 	if err != nil {
@@ -64,7 +58,7 @@ func Run(ctx context.Context, options Options) (*Report, error) {
 	w := &world{
 		opt: o, file: file, calls: newCaller(o), draws: draws(o.Seed), site: file.Site, now: o.Start, start: o.Start,
 		batches: map[string]*batch{}, runs: map[string]*job{}, vessels: map[string]*occupancy{}, turns: map[string]int{},
-		late: map[string]time.Time{}, shipped: map[string]bool{}, report: &Report{Seed: o.Seed, Site: file.Site, Start: o.Start},
+		late: map[string]time.Time{}, shortage: map[string]string{}, report: &Report{Seed: o.Seed, Site: file.Site, Start: o.Start},
 	}
 	err = w.live(ctx)
 	w.report.WallTime = time.Since(begun)
@@ -165,6 +159,9 @@ func (w *world) importKitchen(ctx context.Context) error {
 	}
 	count := map[kitchen.Action]int{}
 	for _, change := range changes {
+		if change.Entry.Kind() == "site" && change.Action != kitchen.Create {
+			return fmt.Errorf("%s exists already; the story begins in an empty data folder", w.site)
+		}
 		count[change.Action]++
 	}
 	err = kitchen.Apply(ctx, conns, w.file, changes, nil)
