@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # Builds the images of the suite from this checkout, out of static binaries and nothing else: rondeau, rondeau-nats and
-# rondeau-postgres, each tagged with the first argument (default: local). No image is pulled.
+# rondeau-postgres, each tagged with the first argument (default: local). No image is pulled. The images that had the tag
+# before are removed unless something still uses them. RONDEAU_BUILD_TAGS adds Go build tags to the binaries.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 tag=${1:-local}
@@ -12,13 +13,25 @@ build() { # package, output
 	CGO_ENABLED=0 go build -trimpath -tags "${RONDEAU_BUILD_TAGS:-}" -ldflags "-s -w" -o "$2" "$1"
 }
 
-mkdir "$work/rondeau" "$work/nats"
-build ./services/rondeau "$work/rondeau/rondeau"
-docker build -q -t "rondeau:$tag" -f deploy/Dockerfile "$work/rondeau"
+image() { # name, Dockerfile, context
+	local old new
+	old=$(docker images -q --no-trunc "$1:$tag")
+	docker build -q -t "$1:$tag" -f "$2" "$3"
+	new=$(docker images -q --no-trunc "$1:$tag")
+	if [ -n "$old" ] && [ "$old" != "$new" ]; then
+		docker rmi "$old" >/dev/null 2>&1 || true # in use, or known under another tag
+	fi
+}
 
+mkdir -p "$work/rondeau/rootfs/etc/rondeau"
+chmod 700 "$work/rondeau/rootfs/etc/rondeau"
+build ./services/rondeau "$work/rondeau/rondeau"
+image rondeau deploy/Dockerfile "$work/rondeau"
+
+mkdir -p "$work/nats/rootfs/data"
 build github.com/nats-io/nats-server/v2 "$work/nats/nats-server"
 cp deploy/nats.conf "$work/nats/"
-docker build -q -t "rondeau-nats:$tag" -f deploy/nats.Dockerfile "$work/nats"
+image rondeau-nats deploy/nats.Dockerfile "$work/nats"
 
 home=$(ls -d /usr/lib/postgresql/*/ 2>/dev/null | sort -V | tail -1)
 [ -n "$home" ] || { echo "no PostgreSQL binaries on this machine: install the distribution's package"; exit 1; }
@@ -45,4 +58,4 @@ printf 'root:x:0:\nrondeau:x:70:\n' >"$root/etc/group"
 chmod 1777 "$root/tmp"
 chmod -R u=rwX,go=rX "$root/usr"
 chmod 700 "$work/postgres/home/data"
-docker build -q -t "rondeau-postgres:$tag" -f deploy/postgres.Dockerfile "$work/postgres"
+image rondeau-postgres deploy/postgres.Dockerfile "$work/postgres"

@@ -12,6 +12,8 @@ type window struct {
 	needs      []int32
 	level      float64
 	firstLevel int32 // day the level was first missed
+	cause      Cause // why avail is later than it should be, as an earlier round found
+	root       int32
 }
 
 // planner plans one node.
@@ -79,13 +81,14 @@ func (pl *planner) day(day int32, today []int32) error {
 // miss enters an unmet need into the window, opening one if there is none.
 func (pl *planner) miss(ni, day int32) {
 	if !pl.win.open {
-		avail := pl.shifts.availableFor(pl.n, day, pl.cal)
+		avail, cause, root := pl.shifts.availableFor(pl.n, day, pl.cal)
 		if avail == never {
 			pl.needs[ni].cause = pl.cal.lateness(day)
 			pl.backlog = append(pl.backlog, ni)
 			return
 		}
 		pl.openWindow(day, avail)
+		pl.win.cause, pl.win.root = cause, root
 	}
 	pl.win.needs = append(pl.win.needs, ni)
 }
@@ -94,7 +97,7 @@ func (pl *planner) openWindow(day, avail int32) {
 	first := max(day, avail)
 	end := first + int32(min(max(pl.node.Sizing.Period, 1), pl.p.Days)) - 1
 	end = min(end, pl.node.lastUsable(avail), int32(pl.p.Days)-1)
-	pl.win = window{open: true, avail: avail, end: end}
+	pl.win = window{open: true, avail: avail, end: end, root: int32(pl.n)}
 }
 
 // restore asks for what is missing to the level at the end of a day.
@@ -114,7 +117,7 @@ func (pl *planner) restore(day int32) {
 		return
 	}
 	if !pl.win.open {
-		avail := pl.shifts.availableFor(pl.n, day, pl.cal)
+		avail, _, _ := pl.shifts.availableFor(pl.n, day, pl.cal)
 		if avail > day {
 			return
 		}
@@ -256,7 +259,7 @@ func (pl *planner) make(w *window, sz size) error {
 			Node: pl.n, Nominal: sz.nominal, Asked: sz.nominal, Vessel: sz.vessel, Start: int(start), Due: int(w.avail),
 			Wanted: int(wanted), Kind: DemandKind(class), ForLevel: class == levelClass,
 		},
-		class: class, out: si, planStart: start, root: int32(pl.n),
+		class: class, out: si, planStart: start, cause: w.cause, root: w.root,
 	}
 	if class == levelClass {
 		d.Kind = Par

@@ -228,6 +228,7 @@ func (r *Result) levelGaps(s *solver, n int) {
 		if gap <= 4*relTol*max(target, 1) {
 			if open >= 0 {
 				r.Shortages[open].Available = d
+				s.explainLevel(&r.Shortages[open])
 				open = -1
 			}
 			continue
@@ -240,6 +241,16 @@ func (r *Result) levelGaps(s *solver, n int) {
 			})
 		}
 		r.Shortages[open].Quantity = max(r.Shortages[open].Quantity, gap)
+	}
+}
+
+// explainLevel names what held up the batch that ends a gap, if anything did.
+func (s *solver) explainLevel(gap *Shortage) {
+	for _, si := range s.ofNode[gap.Node] {
+		v := &s.supplies[si]
+		if v.src.Kind == FromBatch && v.qty > 0 && v.cause != NoCause && int(v.avail) > gap.Day && int(v.avail) <= gap.Available {
+			gap.Cause, gap.Root = v.cause, int(v.root)
+		}
 	}
 }
 

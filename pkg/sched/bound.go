@@ -1,6 +1,7 @@
 package sched
 
 import (
+	"cmp"
 	"slices"
 )
 
@@ -84,7 +85,7 @@ func (p *problem) mustUse(v int32, w *window) []job {
 // European Journal of Operational Research 1982, from memory).
 func preemptive(jobs []job, key func(*job) int64) int64 {
 	js := slices.Clone(jobs)
-	slices.SortStableFunc(js, func(a, b job) int { return cmp64(a.head, b.head) })
+	slices.SortStableFunc(js, func(a, b job) int { return cmp.Compare(a.head, b.head) })
 	for i := range js {
 		js[i].left = js[i].work
 	}

@@ -88,71 +88,13 @@ func (p *problem) lagConflict(cycle []int32) Conflict {
 	for _, a := range c.Activities {
 		member[a] = true
 	}
-	for _, l := range p.in.Lags {
+	for i := range p.in.Lags {
+		l := &p.in.Lags[i]
 		if l.HasMax && member[l.From] && member[l.To] {
-			what := fmt.Sprintf("allow more than %d between %s and %s", l.Max, l.From, l.To)
-			if l.Why != "" {
-				what += " (" + l.Why + ")"
-			}
-			c.Relaxations = append(c.Relaxations, Relaxation{Subject: l.From, What: what})
+			c.Relaxations = append(c.Relaxations, Relaxation{Subject: l.From, What: l.allowMore()})
 		}
 	}
 	return c
-}
-
-// windowConflicts finds activities whose earliest time lies after their latest.
-func (p *problem) windowConflicts(w *window) []Conflict {
-	var out []Conflict
-	for a := range p.acts {
-		c := &p.acts[a]
-		if c.fact {
-			continue
-		}
-		limit, what := p.to, "the end of the horizon"
-		if c.deadline < limit {
-			limit, what = c.deadline, "its deadline"
-		}
-		over := max(w.es[a]-w.ls[a], w.ee[a]-limit)
-		if over <= 0 {
-			continue
-		}
-		// Report where the chain ends, not every activity on it.
-		if w.ee[a] <= limit && w.lsBy[a] >= 0 && !c.fixed {
-			continue
-		}
-		x := Conflict{Kind: ConflictWindow, Proved: true, Activities: p.chainBack(int32(a), w)}
-		name := p.name(int32(a))
-		switch {
-		case w.es[a] >= Forever || w.ee[a] >= Forever:
-			x.Kind = ConflictCalendar
-			x.Calendars = p.calendarsOf(int32(a))
-			x.Message = fmt.Sprintf("%s cannot be done: its calendar (%s) has no open time that is long enough for it", name, strings.Join(x.Calendars, ", "))
-			for _, cal := range x.Calendars {
-				x.Relaxations = append(x.Relaxations, Relaxation{Subject: cal, What: "open long enough for " + name, By: c.minDur})
-			}
-		case c.fixed:
-			x.Kind = ConflictFixed
-			x.Message = fmt.Sprintf("%s is pinned to start at %d, but %s forces it elsewhere by %d", name, c.fixStart, strings.Join(x.Activities[1:], ", "), over)
-			x.Relaxations = []Relaxation{{Subject: name, What: "release from its pinned start", By: over}}
-		default:
-			x.Message = fmt.Sprintf("%s can end at %d at the earliest, %d after %s", name, max(w.ee[a], w.es[a]+c.minDur), over, what)
-			if len(x.Activities) > 1 {
-				x.Message += ", because of " + strings.Join(x.Activities[1:], ", ")
-			}
-			x.Relaxations = []Relaxation{{Subject: name, What: "move " + what + " later by", By: over}}
-		}
-		out = append(out, x)
-	}
-	if len(out) > 0 {
-		return out
-	}
-	// Only windows inside chains are empty: a fixed activity or deadline further on, through lags.
-	for a := range p.acts {
-		if over := w.es[a] - w.ls[a]; over > 0 && !p.acts[a].fact {
-			return []Conflict{p.squeezed(int32(a), over, w)}
-		}
-	}
-	return nil
 }
 
 // squeezed explains an activity whose latest start, set by a chain of other activities, lies before its earliest.
@@ -163,11 +105,7 @@ func (p *problem) squeezed(a int32, over int64, w *window) Conflict {
 		r := &p.arcs[w.lsBy[b]]
 		if r.lag >= 0 && p.in.Lags[r.lag].HasMax && p.in.Lags[r.lag].From == p.name(r.v) {
 			l := &p.in.Lags[r.lag]
-			what := fmt.Sprintf("allow more than %d between %s and %s", l.Max, l.From, l.To)
-			if l.Why != "" {
-				what += " (" + l.Why + ")"
-			}
-			x.Relaxations = append(x.Relaxations, Relaxation{Subject: l.To, What: what + ", by", By: over})
+			x.Relaxations = append(x.Relaxations, Relaxation{Subject: l.To, What: l.allowMore() + ", by", By: over})
 		}
 		b = r.v
 		if slices.Contains(by, p.name(b)) {

@@ -1,6 +1,7 @@
 package sched
 
 import (
+	"cmp"
 	"container/heap"
 	"slices"
 )
@@ -173,23 +174,7 @@ func sortedByStart(sol *solution) []int32 {
 		out[i] = int32(i)
 	}
 	slices.SortFunc(out, func(a, b int32) int {
-		switch {
-		case sol.start[a] != sol.start[b]:
-			return cmp64(sol.start[a], sol.start[b])
-		case sol.end[a] != sol.end[b]:
-			return cmp64(sol.end[a], sol.end[b])
-		}
-		return int(a - b)
+		return cmp.Or(cmp.Compare(sol.start[a], sol.start[b]), cmp.Compare(sol.end[a], sol.end[b]), cmp.Compare(a, b))
 	})
 	return out
-}
-
-func cmp64(a, b int64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }

@@ -153,6 +153,7 @@ func OpenPostgres(ctx context.Context, dbURL string) (*DB, error) {
 	if err != nil {
 		return nil, fmt.Errorf("database url: %w", err)
 	}
+	cfg.DialFunc = watchedDial(cfg.DialFunc)
 	cfg.RuntimeParams["synchronous_commit"] = "on"
 	cfg.RuntimeParams["timezone"] = "UTC"
 	if cfg.RuntimeParams["application_name"] == "" {

@@ -154,6 +154,7 @@ func serverCode(err error) (string, bool) {
 // succeed later without any change to it.
 func Transient(err error) bool {
 	var dial *net.OpError
+	var connect *pgconn.ConnectError // also a server whose name cannot be resolved while it restarts
 	switch {
 	case err == nil:
 		return false
@@ -161,6 +162,9 @@ func Transient(err error) bool {
 		return true
 	}
 	code, ok := serverCode(err)
+	if !ok && errors.As(err, &connect) {
+		return true
+	}
 	// Classes 08 connection exception, 53 insufficient resources, 57 operator intervention (manual, appendix A).
 	return ok && (strings.HasPrefix(code, "08") || strings.HasPrefix(code, "53") || strings.HasPrefix(code, "57P"))
 }

@@ -318,6 +318,13 @@ func chillState(c *Chill, format string, args ...any) *apierr.Error {
 // FinishChill ends a chill at a moment (zero: now). It passes when every limit is shown to be met up to that moment,
 // fails when one was missed, and is refused while the food is not cold and time is left.
 func (s *Service) FinishChill(ctx context.Context, name string, at time.Time, etag string) (*Chill, error) {
+	return s.changeChill(ctx, name, etag, func(ctx context.Context, who actor, c *Chill) error {
+		return s.finish(ctx, who, c, at)
+	})
+}
+
+// changeChill changes a chill in one transaction, for the caller that ctx carries.
+func (s *Service) changeChill(ctx context.Context, name, etag string, change func(context.Context, actor, *Chill) error) (*Chill, error) {
 	who, err := caller(ctx)
 	if err != nil {
 		return nil, err
@@ -331,7 +338,7 @@ func (s *Service) FinishChill(ctx context.Context, name string, at time.Time, et
 		if err := checkEtag(etag, c.Etag(), name); err != nil {
 			return err
 		}
-		return s.finish(ctx, who, c, at)
+		return change(ctx, who, c)
 	})
 	if err != nil {
 		return nil, err
@@ -401,28 +408,12 @@ func notCold(c *Chill, j Judgement) *apierr.Error {
 
 // AbandonChill gives up a chill that was started by mistake.
 func (s *Service) AbandonChill(ctx context.Context, name, reason, etag string) (*Chill, error) {
-	who, err := caller(ctx)
-	if err != nil {
-		return nil, err
-	}
-	var c *Chill
-	err = s.store.InTx(ctx, func(ctx context.Context) error {
-		c, err = s.store.GetChill(ctx, name)
-		if err != nil {
-			return err
-		}
-		if err := checkEtag(etag, c.Etag(), name); err != nil {
-			return err
-		}
+	return s.changeChill(ctx, name, etag, func(ctx context.Context, who actor, c *Chill) error {
 		if c.State != ChillInProgress {
 			return chillState(c, "only a chill in progress can be given up")
 		}
 		return s.abandon(ctx, who, c, reason)
 	})
-	if err != nil {
-		return nil, err
-	}
-	return c, nil
 }
 
 func (s *Service) abandon(ctx context.Context, who actor, c *Chill, reason string) error {

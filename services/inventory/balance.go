@@ -240,7 +240,7 @@ func (s *Service) batchBalance(ctx context.Context, batch string) (*MassBalance,
 		return nil, err
 	}
 	for _, l := range losses {
-		m.Outputs = append(m.Outputs, BalancePart{Title: l.Reference, Mass: l.Mass})
+		m.Outputs = append(m.Outputs, BalancePart{Title: strings.ReplaceAll(l.Reference, "_", " "), Mass: l.Mass})
 	}
 	return m, nil
 }

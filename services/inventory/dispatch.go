@@ -122,6 +122,10 @@ type lotFault struct{ lot, why string }
 func notShippable(faults []lotFault) error {
 	var words []string
 	for _, f := range faults {
+		if strings.Contains(f.why, f.lot) { // food safety names the lot in its reasons
+			words = append(words, f.why)
+			continue
+		}
 		words = append(words, f.lot+" "+f.why)
 	}
 	e := apierr.FailedPrecondition(LotNotShippable, "nothing was shipped: %s. Take the lots out of the shipment or have them cleared", strings.Join(words, "; ")).

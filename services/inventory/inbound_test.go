@@ -1,6 +1,7 @@
 package inventory_test
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -23,8 +24,9 @@ func TestProposedPurchasesGatherBySupplierAndDay(t *testing.T) {
 	if len(ds) != 2 || len(ds[0].Lines) != 2 || ds[0].Lines[1].Purchase != site+"/plans/w/purchases/2" || ds[1].ExpectedDate != "2026-03-12" {
 		t.Fatalf("deliveries %+v", ds)
 	}
-	stock, _, err := k.SummarizeStock(k.ctx, site, []string{item("bones")})
+	summary, err := k.SummarizeStock(k.ctx, inventory.StockQuery{Site: site, Items: []string{item("bones")}})
 	k.must(err)
+	stock := summary.Items
 	if len(stock) != 1 || len(stock[0].Expected) != 2 || stock[0].Expected[0].Mass != kilos(20) || stock[0].Expected[0].Date != "2026-03-11" {
 		t.Errorf("stock %+v", stock[0])
 	}
@@ -40,6 +42,35 @@ func TestProposedPurchasesGatherBySupplierAndDay(t *testing.T) {
 	}
 	err = k.ProposePurchase(k.ctx, inventory.Purchase{Name: site + "/plans/w/purchases/9", Item: item("nothing"), Mass: kilos(1), Date: "2026-03-11"})
 	k.refused(err, inventory.ItemMissing)
+}
+
+func TestThePurchasesOfWhichNoDeliveryWasMadeAreTold(t *testing.T) {
+	t.Parallel()
+	k := newKitchen(t)
+	purchase := func(id string) string { return site + "/plans/w/purchases/" + id }
+	ask := func() []string {
+		t.Helper()
+		sum, err := k.SummarizeStock(k.ctx, inventory.StockQuery{Site: site, Purchases: []string{purchase("1"), purchase("2")}})
+		k.must(err)
+		return sum.UnknownPurchases
+	}
+	if got := ask(); !slices.Equal(got, []string{purchase("1"), purchase("2")}) {
+		t.Errorf("before any is heard of, unknown are %v", got)
+	}
+	k.must(k.ProposePurchase(k.ctx, inventory.Purchase{Name: purchase("1"), Item: item("bones"), Supplier: site + "/suppliers/marrow", Mass: kilos(20), Date: "2026-03-11"}))
+	if got := ask(); !slices.Equal(got, []string{purchase("2")}) {
+		t.Errorf("unknown are %v", got)
+	}
+	ds, err := k.Deliveries(k.ctx, inventory.ListQuery{Site: site, Limit: 10})
+	k.must(err)
+	temp := 2.0
+	_, err = k.ReceiveDelivery(k.ctx, inventory.Receipt{Delivery: ds[0].Name, Lines: []inventory.ReceiptLine{{LineID: "1", Mass: kilos(19), Temperature: &temp}}})
+	k.must(err)
+	if got := ask(); !slices.Equal(got, []string{purchase("2")}) {
+		t.Errorf("after the goods came, unknown are %v", got)
+	}
+	_, err = k.SummarizeStock(k.ctx, inventory.StockQuery{Site: site, Purchases: []string{"sites/other/plans/w/purchases/1"}})
+	k.refused(err, inventory.WrongSite)
 }
 
 func TestACancelledBatchGivesItsStockBack(t *testing.T) {
@@ -108,14 +139,17 @@ func TestSummaryTellsPartsApart(t *testing.T) {
 	_, err := k.ReserveStock(k.ctx, site, "r", batch("one"), []inventory.ItemMass{{Item: item("bones"), Mass: kilos(5)}})
 	k.must(err)
 	k.must(k.consume("two", "bones", 7, ""))
-	rows, _, err := k.SummarizeStock(k.ctx, site, nil)
+	summary, err := k.SummarizeStock(k.ctx, inventory.StockQuery{Site: site})
 	k.must(err)
-	for _, r := range rows {
+	for _, r := range summary.Items {
 		if r.Item != item("bones") {
 			continue
 		}
 		if r.OnHand != kilos(53) || r.Expired != kilos(10) || r.Held != kilos(20) || r.Reserved != kilos(5) || r.Free != kilos(18) || r.InProcess != kilos(7) || len(r.FreeLots) != 1 || r.FreeLots[0].Mass != kilos(18) {
 			t.Errorf("summary %+v", r)
+		}
+		if len(r.ReservedLots) != 1 || r.ReservedLots[0] != (inventory.ReservedLot{Lot: r.FreeLots[0].Lot, Batch: batch("one"), Mass: kilos(5), UseBy: "2026-03-20"}) {
+			t.Errorf("promised to batches: %+v", r.ReservedLots)
 		}
 		if r.OnHand != r.Free+r.Reserved+r.Held+r.Expired {
 			t.Error("the parts do not add up")

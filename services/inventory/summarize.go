@@ -2,8 +2,8 @@ package inventory
 
 import (
 	"context"
+	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"rondeau.internal/pkg/units"
@@ -20,6 +20,7 @@ type ItemStock struct {
 	Expired        units.Milligrams
 	InProcess      units.Milligrams // went into batches whose books are open; not part of OnHand
 	FreeLots       []FreeLot
+	ReservedLots   []ReservedLot // promised to batches; the rest of Reserved is promised to shipments
 	Expected       []ExpectedLine
 	FreeContainers int
 }
@@ -33,6 +34,14 @@ type FreeLot struct {
 	Containers     int
 }
 
+// ReservedLot is the part of a lot that is promised to a batch and not taken yet.
+type ReservedLot struct {
+	Lot   string
+	Batch string
+	Mass  units.Milligrams
+	UseBy string
+}
+
 // ExpectedLine is goods on the way.
 type ExpectedLine struct {
 	Delivery string
@@ -41,70 +50,154 @@ type ExpectedLine struct {
 	Date     string
 }
 
-// SummarizeStock says how much there is of the items given, or of all that have stock or are expected. It also returns the moment to which the answer
-// belongs.
-func (s *Service) SummarizeStock(ctx context.Context, site string, items []string) ([]*ItemStock, time.Time, error) {
-	if err := sameSite(site, items...); err != nil {
-		return nil, time.Time{}, err
+// StockQuery asks how much there is.
+type StockQuery struct {
+	Site  string
+	Items []string // none: all that have stock or are expected
+	// Purchases of plans to look up: those of which no delivery was made yet are told.
+	Purchases []string
+}
+
+// StockSummary is the stock of a site at one moment.
+type StockSummary struct {
+	Items            []*ItemStock // by name
+	UnknownPurchases []string     // those of the query that no delivery, of whatever state, was made of
+	ReadTime         time.Time
+}
+
+// SummarizeStock says how much there is of the items given, or of all that have stock or are expected.
+func (s *Service) SummarizeStock(ctx context.Context, q StockQuery) (*StockSummary, error) {
+	if err := sameSite(q.Site, q.Items...); err != nil {
+		return nil, err
 	}
-	now := s.now()
-	rows := map[string]*ItemStock{}
-	row := func(item string) *ItemStock {
-		if len(items) > 0 && !slices.Contains(items, item) {
-			return &ItemStock{}
-		}
-		if rows[item] == nil {
-			rows[item] = &ItemStock{Item: item}
-		}
-		return rows[item]
+	if err := sameSite(q.Site, q.Purchases...); err != nil {
+		return nil, err
 	}
+	out := &StockSummary{ReadTime: s.now()}
 	err := s.store.InReadTx(ctx, func(ctx context.Context) error {
-		policy, err := s.Policy(ctx, site)
-		if err != nil {
-			return err
-		}
-		today := policy.day(now)
-		for _, i := range items {
+		rows := &stockRows{only: q.Items, items: map[string]*ItemStock{}}
+		for _, i := range q.Items {
 			if _, err := s.store.Items().Get(ctx, i); err != nil {
 				return err
 			}
-			row(i)
+			rows.of(i)
 		}
-		lots, err := s.store.OpenLots(ctx, site, "")
-		if err != nil {
+		if err := s.sumLots(ctx, q.Site, out.ReadTime, rows); err != nil {
 			return err
 		}
-		for _, l := range lots {
-			row(l.Item).add(l, today)
-		}
-		inside, err := s.store.InProcess(ctx, site)
+		inside, err := s.store.InProcess(ctx, q.Site)
 		if err != nil {
 			return err
 		}
 		for item, mass := range inside {
-			row(item).InProcess = mass
+			rows.of(item).InProcess = mass
 		}
-		deliveries, err := s.store.ExpectedDeliveries(ctx, site)
+		deliveries, err := s.store.ExpectedDeliveries(ctx, q.Site)
 		if err != nil {
 			return err
 		}
 		for _, d := range deliveries {
 			for _, line := range d.Lines {
-				r := row(line.Item)
+				r := rows.of(line.Item)
 				r.Expected = append(r.Expected, ExpectedLine{Delivery: d.Name, LineID: line.ID, Mass: line.Expected, Date: d.ExpectedDate})
 			}
 		}
-		return nil
+		out.Items = rows.sorted()
+		out.UnknownPurchases, err = s.unknownPurchases(ctx, q.Purchases)
+		return err
 	})
 	if err != nil {
-		return nil, now, err
+		return nil, err
 	}
-	out := make([]*ItemStock, 0, len(rows))
-	for _, r := range rows {
-		out = append(out, r)
+	return out, nil
+}
+
+// unknownPurchases returns those of the purchases that no delivery carries.
+func (s *Service) unknownPurchases(ctx context.Context, purchases []string) ([]string, error) {
+	var unknown []string
+	for _, name := range purchases {
+		delivery, err := s.store.PurchaseDelivery(ctx, name)
+		if err != nil {
+			return nil, err
+		}
+		if delivery == "" {
+			unknown = append(unknown, name)
+		}
 	}
-	slices.SortFunc(out, func(a, b *ItemStock) int { return strings.Compare(a.Item, b.Item) })
-	return out, now, nil
+	return unknown, nil
+}
+
+// sumLots adds the open lots of a site, and says to which batches their promised parts belong.
+func (s *Service) sumLots(ctx context.Context, site string, now time.Time, rows *stockRows) error {
+	policy, err := s.Policy(ctx, site)
+	if err != nil {
+		return err
+	}
+	today := policy.day(now)
+	lots, err := s.store.OpenLots(ctx, site, "")
+	if err != nil {
+		return err
+	}
+	for _, l := range lots {
+		if !rows.wants(l.Item) {
+			continue
+		}
+		row := rows.of(l.Item)
+		row.add(l, today)
+		if l.Reserved == 0 || l.Held || l.Expired(today) {
+			continue
+		}
+		reservations, err := s.store.LotReservations(ctx, l.Name)
+		if err != nil {
+			return err
+		}
+		row.promise(l, reservations)
+	}
+	return nil
+}
+
+// promise adds the parts of a lot that are promised to batches, one row for each.
+func (r *ItemStock) promise(l *Lot, reservations []*Reservation) {
+	byBatch := map[string]units.Milligrams{}
+	for _, reservation := range reservations {
+		for _, line := range reservation.Lines {
+			if line.Lot == l.Name && line.Remaining > 0 {
+				byBatch[reservation.Batch] += line.Remaining
+			}
+		}
+	}
+	for _, batch := range slices.Sorted(maps.Keys(byBatch)) {
+		r.ReservedLots = append(r.ReservedLots, ReservedLot{Lot: l.Name, Batch: batch, Mass: byBatch[batch], UseBy: l.UseBy})
+	}
+}
+
+// stockRows is a summary in the making.
+type stockRows struct {
+	only  []string // none: every item
+	items map[string]*ItemStock
+}
+
+func (r *stockRows) wants(item string) bool {
+	return len(r.only) == 0 || slices.Contains(r.only, item)
+}
+
+// of returns the row of an item; what is added to the row of an item that is not wanted is lost.
+func (r *stockRows) of(item string) *ItemStock {
+	if !r.wants(item) {
+		return &ItemStock{}
+	}
+	if r.items[item] == nil {
+		r.items[item] = &ItemStock{Item: item}
+	}
+	return r.items[item]
+}
+
+func (r *stockRows) sorted() []*ItemStock {
+	out := make([]*ItemStock, 0, len(r.items))
+	for _, item := range slices.Sorted(maps.Keys(r.items)) {
+		out = append(out, r.items[item])
+	}
+	return out
 }
 
 // add adds a lot to the summary of its item.

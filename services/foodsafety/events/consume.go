@@ -2,9 +2,6 @@ package events
 
 import (
 	"context"
-	"fmt"
-
-	"google.golang.org/protobuf/proto"
 
 	"rondeau.internal/pkg/bus"
 	inventorypb "rondeau.internal/pkg/gen/rondeau/inventory/v1"
@@ -39,31 +36,31 @@ func Consumers(service *foodsafety.Service) []bus.Consumer {
 func Apply(ctx context.Context, service *foodsafety.Service, e outbox.Event) error {
 	switch e.Subject {
 	case subjectLotCreated:
-		return apply(e, &inventorypb.LotCreated{}, func(m *inventorypb.LotCreated) error { return service.LotCreated(ctx, lot(m)) })
+		return outbox.Read(e, &inventorypb.LotCreated{}, func(m *inventorypb.LotCreated) error { return service.LotCreated(ctx, lot(m)) })
 	case subjectStockConsumed:
-		return apply(e, &inventorypb.StockConsumed{}, func(m *inventorypb.StockConsumed) error {
+		return outbox.Read(e, &inventorypb.StockConsumed{}, func(m *inventorypb.StockConsumed) error {
 			return service.StockConsumed(ctx, m.GetBatch(), inputs(m.GetInputs()))
 		})
 	case subjectDeliveryRejected:
-		return apply(e, &inventorypb.DeliveryLineRejected{}, func(m *inventorypb.DeliveryLineRejected) error {
+		return outbox.Read(e, &inventorypb.DeliveryLineRejected{}, func(m *inventorypb.DeliveryLineRejected) error {
 			return service.LineRejected(ctx, rejectedLine(m))
 		})
 	case subjectRunStarted:
-		return apply(e, &schedulingpb.RunStarted{}, func(m *schedulingpb.RunStarted) error {
+		return outbox.Read(e, &schedulingpb.RunStarted{}, func(m *schedulingpb.RunStarted) error {
 			return service.RunStarted(ctx, foodsafety.RunFact{
 				Run: m.GetRun(), Batch: m.GetBatch(), Vessel: m.GetVessel(), Chill: m.GetKind() == schedulingpb.StepKind_CHILL, Profile: m.GetLimitsProfile(),
 				People: []string{m.GetOperator(), m.GetRecorder()}, Time: m.GetStartTime().AsTime(),
 			})
 		})
 	case subjectRunFinished:
-		return apply(e, &schedulingpb.RunFinished{}, func(m *schedulingpb.RunFinished) error {
+		return outbox.Read(e, &schedulingpb.RunFinished{}, func(m *schedulingpb.RunFinished) error {
 			return service.RunFinished(ctx, foodsafety.RunFact{
 				Run: m.GetRun(), Batch: m.GetBatch(), Vessel: m.GetVessel(), Chill: m.GetKind() == schedulingpb.StepKind_CHILL,
 				People: []string{m.GetOperator(), m.GetRecorder()}, Time: m.GetFinishTime().AsTime(),
 			})
 		})
 	case subjectRunAborted:
-		return apply(e, &schedulingpb.RunAborted{}, func(m *schedulingpb.RunAborted) error {
+		return outbox.Read(e, &schedulingpb.RunAborted{}, func(m *schedulingpb.RunAborted) error {
 			return service.RunAborted(ctx, foodsafety.RunFact{
 				Run: m.GetRun(), Batch: m.GetBatch(), Vessel: m.GetVessel(), Chill: m.GetKind() == schedulingpb.StepKind_CHILL,
 				People: []string{m.GetRecorder()}, Time: m.GetAbortTime().AsTime(), Reason: m.GetReason(),
@@ -71,13 +68,6 @@ func Apply(ctx context.Context, service *foodsafety.Service, e outbox.Event) err
 		})
 	}
 	return nil
-}
-
-func apply[M proto.Message](e outbox.Event, m M, fn func(M) error) error {
-	if err := proto.Unmarshal(e.Payload, m); err != nil {
-		return fmt.Errorf("decode %s %s: %w", e.Subject, e.ID, err)
-	}
-	return fn(m)
 }
 
 func lot(m *inventorypb.LotCreated) foodsafety.Lot {

@@ -43,11 +43,11 @@ func (p *Publisher) Publish(ctx context.Context, event foodsafety.Event) error {
 	if err != nil {
 		return err
 	}
-	payload, err := proto.MarshalOptions{Deterministic: true}.Marshal(message)
+	e, err := outbox.NewEvent(subject, resource, at, message)
 	if err != nil {
-		return fmt.Errorf("encode %s of %s: %w", subject, resource, err)
+		return err
 	}
-	return outbox.Append(ctx, p.db, outbox.Event{Subject: subject, Resource: resource, Time: at, Payload: payload})
+	return outbox.Append(ctx, p.db, e)
 }
 
 func toProto(event foodsafety.Event) (subject, resource string, at time.Time, message proto.Message, err error) {

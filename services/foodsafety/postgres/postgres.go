@@ -5,7 +5,6 @@ package postgres
 import (
 	"context"
 	"embed"
-	"errors"
 
 	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/services/foodsafety/sqlstore"
@@ -13,19 +12,6 @@ import (
 
 //go:embed migrations/*.sql
 var migrations embed.FS
-
-// Open connects to the database at a URL and migrates it.
-func Open(ctx context.Context, url string) (*sqlstore.Store, error) {
-	db, err := sqldb.OpenPostgres(ctx, url)
-	if err != nil {
-		return nil, err
-	}
-	store, err := New(ctx, db)
-	if err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return store, nil
-}
 
 // New migrates an open database.
 func New(ctx context.Context, db *sqldb.DB) (*sqlstore.Store, error) {

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -17,6 +16,7 @@ import (
 	"rondeau.internal/pkg/bus"
 	"rondeau.internal/pkg/clock"
 	foodsafetypb "rondeau.internal/pkg/gen/rondeau/foodsafety/v1"
+	"rondeau.internal/pkg/lifecycle"
 	"rondeau.internal/pkg/outbox"
 	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/services/foodsafety"
@@ -57,11 +57,7 @@ type Service struct {
 // Open opens the database of the service, `postgres://...` or the path of a SQLite file, and brings its schema up to
 // date.
 func Open(ctx context.Context, database string) (*sqldb.DB, error) {
-	open := sqldb.OpenSQLite
-	if strings.HasPrefix(database, "postgres://") || strings.HasPrefix(database, "postgresql://") {
-		open = sqldb.OpenPostgres
-	}
-	db, err := open(ctx, database)
+	db, err := sqldb.Open(ctx, database)
 	if err != nil {
 		return nil, fmt.Errorf("food-safety database: %w", err)
 	}
@@ -141,26 +137,15 @@ func (s *Service) Run(ctx context.Context) error {
 	return group.Wait()
 }
 
-// watchClock judges the chills in progress again and again. It logs faults when they begin, not each time.
+// watchClock judges the chills in progress again and again.
 func (s *Service) watchClock(ctx context.Context) {
-	ticker := time.NewTicker(s.watch)
-	defer ticker.Stop()
-	healthy := true
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-ticker.C:
-		}
+	lifecycle.Repeat(ctx, s.watch, s.logger, "chills cannot be watched", func(ctx context.Context) error {
 		failed, err := s.service.WatchClock(ctx)
 		if failed > 0 {
 			s.logger.WarnContext(ctx, "chills failed by the clock", slog.Int("count", failed))
 		}
-		if err != nil && healthy && ctx.Err() == nil {
-			s.logger.ErrorContext(ctx, "chills cannot be watched", slog.Any("error", err))
-		}
-		healthy = err == nil
-	}
+		return err
+	})
 }
 
 // Health says whether the service can take readings: it needs its database and nothing else. While the broker is down,

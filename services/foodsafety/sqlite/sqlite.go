@@ -5,7 +5,6 @@ package sqlite
 import (
 	"context"
 	"embed"
-	"errors"
 
 	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/services/foodsafety/sqlstore"
@@ -13,19 +12,6 @@ import (
 
 //go:embed migrations/*.sql
 var migrations embed.FS
-
-// Open opens the database file at path and migrates it.
-func Open(ctx context.Context, path string) (*sqlstore.Store, error) {
-	db, err := sqldb.OpenSQLite(ctx, path)
-	if err != nil {
-		return nil, err
-	}
-	store, err := New(ctx, db)
-	if err != nil {
-		return nil, errors.Join(err, db.Close())
-	}
-	return store, nil
-}
 
 // New migrates an open database.
 func New(ctx context.Context, db *sqldb.DB) (*sqlstore.Store, error) {

@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"google.golang.org/protobuf/proto"
-
 	"rondeau.internal/pkg/bus"
 	foodsafetypb "rondeau.internal/pkg/gen/rondeau/foodsafety/v1"
 	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
@@ -39,15 +37,15 @@ func Consumers(stock *inventory.Service) []bus.Consumer {
 func Apply(ctx context.Context, stock *inventory.Service, e outbox.Event) error {
 	switch e.Subject {
 	case subjectPurchaseProposed:
-		return read(e, &planningpb.PurchaseProposed{}, func(m *planningpb.PurchaseProposed) error { return propose(ctx, stock, m.GetPurchase()) })
+		return outbox.Read(e, &planningpb.PurchaseProposed{}, func(m *planningpb.PurchaseProposed) error { return propose(ctx, stock, m.GetPurchase()) })
 	case subjectBatchCancelled:
-		return read(e, &planningpb.BatchCancelled{}, func(m *planningpb.BatchCancelled) error { return stock.CancelBatch(ctx, m.GetBatch()) })
+		return outbox.Read(e, &planningpb.BatchCancelled{}, func(m *planningpb.BatchCancelled) error { return stock.CancelBatch(ctx, m.GetBatch()) })
 	case subjectHoldPlaced:
-		return read(e, &foodsafetypb.HoldPlaced{}, func(m *foodsafetypb.HoldPlaced) error { return stock.NoteHold(ctx, hold(m.GetHold(), false)) })
+		return outbox.Read(e, &foodsafetypb.HoldPlaced{}, func(m *foodsafetypb.HoldPlaced) error { return stock.NoteHold(ctx, hold(m.GetHold(), false)) })
 	case subjectHoldLifted:
-		return read(e, &foodsafetypb.HoldLifted{}, func(m *foodsafetypb.HoldLifted) error { return stock.NoteHold(ctx, hold(m.GetHold(), true)) })
+		return outbox.Read(e, &foodsafetypb.HoldLifted{}, func(m *foodsafetypb.HoldLifted) error { return stock.NoteHold(ctx, hold(m.GetHold(), true)) })
 	case subjectLotReleased:
-		return read(e, &foodsafetypb.LotReleased{}, func(m *foodsafetypb.LotReleased) error {
+		return outbox.Read(e, &foodsafetypb.LotReleased{}, func(m *foodsafetypb.LotReleased) error {
 			signed := m.GetRelease().GetSignTime().AsTime()
 			if m.GetRelease().GetSignTime() == nil {
 				signed = e.Time
@@ -56,13 +54,6 @@ func Apply(ctx context.Context, stock *inventory.Service, e outbox.Event) error 
 		})
 	}
 	return nil
-}
-
-func read[M proto.Message](e outbox.Event, m M, fn func(M) error) error {
-	if err := proto.Unmarshal(e.Payload, m); err != nil {
-		return fmt.Errorf("decode %s %s: %w", e.Subject, e.ID, err)
-	}
-	return fn(m)
 }
 
 func propose(ctx context.Context, stock *inventory.Service, p *planningpb.Purchase) error {

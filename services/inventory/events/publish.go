@@ -51,15 +51,15 @@ func (p *Publisher) Append(ctx context.Context, events ...inventory.Event) error
 		if err != nil {
 			return err
 		}
-		payload, err := proto.MarshalOptions{Deterministic: true}.Marshal(f.message)
-		if err != nil {
-			return fmt.Errorf("encode %s: %w", f.subject, err)
-		}
 		at := f.time
 		if at.IsZero() {
 			at = p.clock.Now()
 		}
-		out = append(out, outbox.Event{Subject: f.subject, Resource: f.resource, Time: at, Payload: payload})
+		event, err := outbox.NewEvent(f.subject, f.resource, at, f.message)
+		if err != nil {
+			return err
+		}
+		out = append(out, event)
 	}
 	return outbox.Append(ctx, p.db, out...)
 }

@@ -61,6 +61,9 @@ func itemStockProto(s *inventory.ItemStock) *pb.ItemStock {
 		FreeLots: each(s.FreeLots, func(f inventory.FreeLot) *pb.ItemStock_FreeLot {
 			return &pb.ItemStock_FreeLot{Lot: f.Lot, MassKg: kilograms(f.Mass), UseByDate: f.UseBy, ReleasePending: f.ReleasePending, ContainerCount: int32(f.Containers)}
 		}),
+		ReservedLots: each(s.ReservedLots, func(r inventory.ReservedLot) *pb.ItemStock_ReservedLot {
+			return &pb.ItemStock_ReservedLot{Lot: r.Lot, Batch: r.Batch, MassKg: kilograms(r.Mass), UseByDate: r.UseBy}
+		}),
 		Expected: each(s.Expected, func(e inventory.ExpectedLine) *pb.ItemStock_Expected {
 			return &pb.ItemStock_Expected{Delivery: e.Delivery, LineId: e.LineID, MassKg: kilograms(e.Mass), ExpectedDate: e.Date}
 		}),

@@ -56,11 +56,11 @@ func (s *Server) ListReservations(ctx context.Context, req *pb.ListReservationsR
 
 // SummarizeStock says how much there is of everything.
 func (s *Server) SummarizeStock(ctx context.Context, req *pb.SummarizeStockRequest) (*pb.SummarizeStockResponse, error) {
-	rows, at, err := s.stock.SummarizeStock(ctx, req.GetParent(), req.GetItems())
+	sum, err := s.stock.SummarizeStock(ctx, inventory.StockQuery{Site: req.GetParent(), Items: req.GetItems(), Purchases: req.GetPurchases()})
 	if err != nil {
 		return nil, err
 	}
-	return &pb.SummarizeStockResponse{Items: each(rows, itemStockProto), ReadTime: stamp(at)}, nil
+	return &pb.SummarizeStockResponse{Items: each(sum.Items, itemStockProto), ReadTime: stamp(sum.ReadTime), UnknownPurchases: sum.UnknownPurchases}, nil
 }
 
 // ReserveStock keeps stock for a batch.

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 
 	"github.com/nats-io/nats.go"
 	"golang.org/x/sync/errgroup"
@@ -47,11 +46,7 @@ type Service struct {
 
 // Open opens a database, "postgres://…" or the path of a SQLite file, and brings its schema up to date.
 func Open(ctx context.Context, database string) (*sqldb.DB, error) {
-	open := sqldb.OpenSQLite
-	if strings.HasPrefix(database, "postgres://") || strings.HasPrefix(database, "postgresql://") {
-		open = sqldb.OpenPostgres
-	}
-	db, err := open(ctx, database)
+	db, err := sqldb.Open(ctx, database)
 	if err != nil {
 		return nil, err
 	}

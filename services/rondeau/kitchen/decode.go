@@ -143,7 +143,7 @@ func shortName(field protoreflect.FieldDescriptor) string {
 		return name
 	}
 	for _, unit := range unitsByName {
-		if short, ok := strings.CutSuffix(name, unit.suffix); ok && !strings.HasSuffix(short, "_per") && !strings.Contains(short, "_per_") {
+		if short, ok := strings.CutSuffix(name, unit.suffix); ok && !strings.HasSuffix(short, "_per") && !strings.Contains(short, "_per_") && !strings.HasSuffix(short, "_square") {
 			return short
 		}
 	}

@@ -151,6 +151,11 @@ func Keys(sectionKey string) string {
 }
 
 func describeKeys(b *strings.Builder, message protoreflect.MessageDescriptor) {
+	describeNested(b, message, "  ")
+}
+
+// describeNested writes the keys of a message and, indented below each, those of the messages in it.
+func describeNested(b *strings.Builder, message protoreflect.MessageDescriptor, indent string) {
 	for i := range message.Fields().Len() {
 		field := message.Fields().Get(i)
 		if hidden(field) {
@@ -160,7 +165,10 @@ func describeKeys(b *strings.Builder, message protoreflect.MessageDescriptor) {
 		if behaves(field, annotations.FieldBehavior_REQUIRED) {
 			need = ", needed"
 		}
-		fmt.Fprintf(b, "  %-34s %s%s\n", shortName(field), kindWords(field), need)
+		fmt.Fprintf(b, "%s%-*s %s%s\n", indent, 36-len(indent), shortName(field), kindWords(field), need)
+		if field.Kind() == protoreflect.MessageKind && !strings.HasPrefix(string(field.Message().FullName()), "google.protobuf.") && len(indent) < 8 {
+			describeNested(b, field.Message(), indent+"  ")
+		}
 	}
 }
 
@@ -169,7 +177,11 @@ func kindWords(field protoreflect.FieldDescriptor) string {
 	reference, _ := proto.GetExtension(field.Options(), annotations.E_ResourceReference).(*annotations.ResourceReference)
 	switch {
 	case reference != nil:
-		kind = "id of a " + strings.ToLower(strings.TrimPrefix(reference.GetType(), "rondeau.internal/"))
+		what := strings.ToLower(strings.TrimPrefix(reference.GetType(), "rondeau.internal/"))
+		kind = "id of a " + what
+		if strings.ContainsRune("aeiou", rune(what[0])) {
+			kind = "id of an " + what
+		}
 	case field.Kind() == protoreflect.BoolKind:
 		kind = "yes or no"
 	case field.Kind() == protoreflect.EnumKind:
@@ -185,10 +197,19 @@ func kindWords(field protoreflect.FieldDescriptor) string {
 	case field.Kind() == protoreflect.MessageKind && field.Message().FullName() == "google.protobuf.Timestamp":
 		kind = "moment such as 2027-03-01T06:00:00-05:00"
 	case field.Kind() == protoreflect.MessageKind:
-		kind = "keys in braces, as in a kitchen file"
+		kind = "keys in braces, {KEY: VALUE, ...}:"
 	}
 	if field.IsList() {
 		return "list in brackets: " + kind
 	}
 	return kind
+}
+
+// ReadOne reads what a site has one of, such as its stock policy; nil means that there is none.
+func ReadOne(ctx context.Context, conns Conns, site, sectionKey string) (proto.Message, error) {
+	s := sectionByKey(sectionKey)
+	if s == nil || !s.single {
+		return nil, fmt.Errorf("a site has no single %q", sectionKey)
+	}
+	return suite{conns}.get(ctx, s, s.name(site, ""))
 }

@@ -114,6 +114,9 @@ func Serve(ctx context.Context, c Config, logger *slog.Logger, ready func(addres
 	if c.HealthListen != "" {
 		parts = append(parts, p.health)
 	}
+	if p.streams != nil {
+		parts = append(parts, p.streams)
+	}
 	if ready != nil {
 		ready(listener.Addr().String())
 	}
@@ -128,6 +131,7 @@ type process struct {
 	stack   lifecycle.Stack
 	service service
 	server  *rpc.Server
+	streams lifecycle.Component // makes the event streams later, when the broker was away at the start; else nil
 }
 
 func (p *process) open(ctx context.Context) error {
@@ -210,11 +214,39 @@ func (p *process) openBroker(ctx context.Context) (*nats.Conn, error) {
 		return nil, fmt.Errorf("broker: %w", err)
 	}
 	p.stack.Push("broker connection", func(context.Context) error { nc.Close(); return nil })
-	err = retry(ctx, p.logger, "broker", func() error { return bus.EnsureStreams(ctx, nc, p.config.NATSReplicas) })
+	// A broker that is away must not keep a service from starting: probe readings and orders are taken without it.
+	err = p.ensureStreams(ctx, nc)
 	if err != nil {
-		return nil, fmt.Errorf("event streams: %w", err)
+		p.logger.WarnContext(ctx, "the broker is away; the service starts without it, and events wait", "error", err)
+		p.streams = func(ctx context.Context) error { return p.awaitStreams(ctx, nc) }
 	}
 	return nc, nil
+}
+
+// brokerPatience is how long one try to reach the broker may take.
+const brokerPatience = 3 * time.Second
+
+func (p *process) ensureStreams(ctx context.Context, nc *nats.Conn) error {
+	ctx, cancel := context.WithTimeout(ctx, brokerPatience)
+	defer cancel()
+	return bus.EnsureStreams(ctx, nc, p.config.NATSReplicas)
+}
+
+// awaitStreams makes the streams as soon as the broker is there.
+func (p *process) awaitStreams(ctx context.Context, nc *nats.Conn) error {
+	for ctx.Err() == nil {
+		err := p.ensureStreams(ctx, nc)
+		if err == nil {
+			p.logger.InfoContext(ctx, "the broker is there")
+			break
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(time.Second):
+		}
+	}
+	<-ctx.Done()
+	return nil
 }
 
 // retry repeats what may fail while the rest of the installation starts: for a minute, each second.

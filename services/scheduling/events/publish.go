@@ -3,7 +3,6 @@ package events
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -36,12 +35,12 @@ var _ scheduling.Events = (*Outbox)(nil)
 // NewOutbox returns an Outbox over the database of the store.
 func NewOutbox(db *sqldb.DB) *Outbox { return &Outbox{db: db} }
 
-func (o *Outbox) append(ctx context.Context, subject, resource string, at time.Time, payload proto.Message) error {
-	bytes, err := proto.Marshal(payload)
+func (o *Outbox) append(ctx context.Context, subject, resource string, at time.Time, message proto.Message) error {
+	e, err := outbox.NewEvent(subject, resource, at, message)
 	if err != nil {
-		return fmt.Errorf("write event %s of %s: %w", subject, resource, err)
+		return err
 	}
-	return outbox.Append(ctx, o.db, outbox.Event{Subject: subject, Resource: resource, Time: at, Payload: bytes})
+	return outbox.Append(ctx, o.db, e)
 }
 
 func stamp(t time.Time) *timestamppb.Timestamp {

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -18,6 +17,7 @@ import (
 	"rondeau.internal/pkg/aip"
 	"rondeau.internal/pkg/bus"
 	"rondeau.internal/pkg/clock"
+	"rondeau.internal/pkg/lifecycle"
 	"rondeau.internal/pkg/outbox"
 	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/services/scheduling"
@@ -67,11 +67,7 @@ func (identifiers) NewUID() string { return uuid.NewString() }
 // Open opens the database of the service, `postgres://...` or the path of a SQLite file, and brings its schema up to
 // date.
 func Open(ctx context.Context, database string) (*sqldb.DB, error) {
-	open := sqldb.OpenSQLite
-	if strings.HasPrefix(database, "postgres://") || strings.HasPrefix(database, "postgresql://") {
-		open = sqldb.OpenPostgres
-	}
-	db, err := open(ctx, database)
+	db, err := sqldb.Open(ctx, database)
 	if err != nil {
 		return nil, fmt.Errorf("scheduling database: %w", err)
 	}
@@ -157,23 +153,12 @@ func (s *Service) Run(ctx context.Context) error {
 	return group.Wait()
 }
 
-// watchOverdue looks for runs that should have been finished. It logs faults when they begin, not each time.
+// watchOverdue looks for runs that should have been finished.
 func (s *Service) watchOverdue(ctx context.Context) {
-	tick := time.NewTicker(overdueInterval)
-	defer tick.Stop()
-	healthy := true
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-tick.C:
-		}
+	lifecycle.Repeat(ctx, overdueInterval, s.logger, "overdue runs cannot be watched", func(ctx context.Context) error {
 		_, err := s.domain.WatchOverdue(ctx)
-		if err != nil && healthy && ctx.Err() == nil {
-			s.logger.ErrorContext(ctx, "overdue runs cannot be watched", slog.Any("error", err))
-		}
-		healthy = err == nil
-	}
+		return err
+	})
 }
 
 // Health says whether runs can be recorded: that needs the database and nothing else. While the broker is down, facts

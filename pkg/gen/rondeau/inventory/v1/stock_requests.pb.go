@@ -83,7 +83,10 @@ type SummarizeStockRequest struct {
 	// Kitchen.
 	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
 	// Items to look at, at most 1000. Empty means all that have stock or are expected.
-	Items         []string `protobuf:"bytes,2,rep,name=items,proto3" json:"items,omitempty"`
+	Items []string `protobuf:"bytes,2,rep,name=items,proto3" json:"items,omitempty"`
+	// Purchases of plans to look up, at most 10000: sites/{site}/plans/{plan}/purchases/{purchase}. Those that no delivery was
+	// announced for come back in unknown_purchases, as of the same moment as the stock.
+	Purchases     []string `protobuf:"bytes,3,rep,name=purchases,proto3" json:"purchases,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -132,15 +135,24 @@ func (x *SummarizeStockRequest) GetItems() []string {
 	return nil
 }
 
+func (x *SummarizeStockRequest) GetPurchases() []string {
+	if x != nil {
+		return x.Purchases
+	}
+	return nil
+}
+
 // Stock of a kitchen, by item.
 type SummarizeStockResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// One row per item, by name.
 	Items []*ItemStock `protobuf:"bytes,1,rep,name=items,proto3" json:"items,omitempty"`
 	// Moment to which it belongs.
-	ReadTime      *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=read_time,json=readTime,proto3" json:"read_time,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	ReadTime *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=read_time,json=readTime,proto3" json:"read_time,omitempty"`
+	// Those of the request's purchases that no delivery, of whatever state, was made of yet, in the order of the request.
+	UnknownPurchases []string `protobuf:"bytes,3,rep,name=unknown_purchases,json=unknownPurchases,proto3" json:"unknown_purchases,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *SummarizeStockResponse) Reset() {
@@ -187,6 +199,13 @@ func (x *SummarizeStockResponse) GetReadTime() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *SummarizeStockResponse) GetUnknownPurchases() []string {
+	if x != nil {
+		return x.UnknownPurchases
+	}
+	return nil
+}
+
 // Stock of one item. on_hand = free + reserved + held + expired; a reserved part of a held or expired lot counts as held or
 // expired.
 type ItemStock struct {
@@ -211,8 +230,10 @@ type ItemStock struct {
 	FreeContainerCount int32 `protobuf:"varint,9,opt,name=free_container_count,json=freeContainerCount,proto3" json:"free_container_count,omitempty"`
 	// Mass that went into batches whose books are still open, in kilograms; not part of the above.
 	InProcessMassKg float64 `protobuf:"fixed64,10,opt,name=in_process_mass_kg,json=inProcessMassKg,proto3" json:"in_process_mass_kg,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// What is promised to batches, by lot, then batch; part of reserved_mass_kg, the rest of which is promised to shipments.
+	ReservedLots  []*ItemStock_ReservedLot `protobuf:"bytes,11,rep,name=reserved_lots,json=reservedLots,proto3" json:"reserved_lots,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ItemStock) Reset() {
@@ -313,6 +334,13 @@ func (x *ItemStock) GetInProcessMassKg() float64 {
 		return x.InProcessMassKg
 	}
 	return 0
+}
+
+func (x *ItemStock) GetReservedLots() []*ItemStock_ReservedLot {
+	if x != nil {
+		return x.ReservedLots
+	}
+	return nil
 }
 
 // A mass of an item.
@@ -1309,6 +1337,79 @@ func (x *ItemStock_Expected) GetExpectedDate() string {
 	return ""
 }
 
+// A part of a lot that is promised to a batch.
+type ItemStock_ReservedLot struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	Lot string `protobuf:"bytes,1,opt,name=lot,proto3" json:"lot,omitempty"`
+	// The batch it is promised to.
+	Batch string `protobuf:"bytes,2,opt,name=batch,proto3" json:"batch,omitempty"`
+	// Promised mass that was not taken yet, in kilograms; neither held nor expired.
+	MassKg float64 `protobuf:"fixed64,3,opt,name=mass_kg,json=massKg,proto3" json:"mass_kg,omitempty"`
+	// Last day of use; empty means none is set.
+	UseByDate     string `protobuf:"bytes,4,opt,name=use_by_date,json=useByDate,proto3" json:"use_by_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ItemStock_ReservedLot) Reset() {
+	*x = ItemStock_ReservedLot{}
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ItemStock_ReservedLot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ItemStock_ReservedLot) ProtoMessage() {}
+
+func (x *ItemStock_ReservedLot) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ItemStock_ReservedLot.ProtoReflect.Descriptor instead.
+func (*ItemStock_ReservedLot) Descriptor() ([]byte, []int) {
+	return file_rondeau_inventory_v1_stock_requests_proto_rawDescGZIP(), []int{2, 2}
+}
+
+func (x *ItemStock_ReservedLot) GetLot() string {
+	if x != nil {
+		return x.Lot
+	}
+	return ""
+}
+
+func (x *ItemStock_ReservedLot) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *ItemStock_ReservedLot) GetMassKg() float64 {
+	if x != nil {
+		return x.MassKg
+	}
+	return 0
+}
+
+func (x *ItemStock_ReservedLot) GetUseByDate() string {
+	if x != nil {
+		return x.UseByDate
+	}
+	return ""
+}
+
 // What is taken.
 type ConsumeStockRequest_Input struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1326,7 +1427,7 @@ type ConsumeStockRequest_Input struct {
 
 func (x *ConsumeStockRequest_Input) Reset() {
 	*x = ConsumeStockRequest_Input{}
-	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[16]
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1338,7 +1439,7 @@ func (x *ConsumeStockRequest_Input) String() string {
 func (*ConsumeStockRequest_Input) ProtoMessage() {}
 
 func (x *ConsumeStockRequest_Input) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[16]
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1401,7 +1502,7 @@ type ConsumeStockResponse_Taken struct {
 
 func (x *ConsumeStockResponse_Taken) Reset() {
 	*x = ConsumeStockResponse_Taken{}
-	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[17]
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1413,7 +1514,7 @@ func (x *ConsumeStockResponse_Taken) String() string {
 func (*ConsumeStockResponse_Taken) ProtoMessage() {}
 
 func (x *ConsumeStockResponse_Taken) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[17]
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1485,7 +1586,7 @@ type RecordProductionRequest_Output struct {
 
 func (x *RecordProductionRequest_Output) Reset() {
 	*x = RecordProductionRequest_Output{}
-	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[18]
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1497,7 +1598,7 @@ func (x *RecordProductionRequest_Output) String() string {
 func (*RecordProductionRequest_Output) ProtoMessage() {}
 
 func (x *RecordProductionRequest_Output) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[18]
+	mi := &file_rondeau_inventory_v1_stock_requests_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1559,15 +1660,17 @@ var File_rondeau_inventory_v1_stock_requests_proto protoreflect.FileDescriptor
 
 const file_rondeau_inventory_v1_stock_requests_proto_rawDesc = "" +
 	"\n" +
-	")rondeau/inventory/v1/stock_requests.proto\x12\x14rondeau.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1erondeau/inventory/v1/lot.proto\x1a\x1frondeau/inventory/v1/move.proto\"\xce\x01\n" +
+	")rondeau/inventory/v1/stock_requests.proto\x12\x14rondeau.inventory.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1erondeau/inventory/v1/lot.proto\x1a\x1frondeau/inventory/v1/move.proto\"\xb8\x02\n" +
 	"\x15SummarizeStockRequest\x12N\n" +
 	"\x06parent\x18\x01 \x01(\tB6\xe0A\x02\xfaA\x17\n" +
 	"\x15rondeau.internal/Site\xbaH\x16r\x142\x12^sites/[a-z0-9-]+$R\x06parent\x12e\n" +
 	"\x05items\x18\x02 \x03(\tBO\xe0A\x01\xfaA\x17\n" +
-	"\x15rondeau.internal/Item\xbaH/\x92\x01,\x10\xe8\a\"'r%2#^sites/[a-z0-9-]+/items/[a-z0-9-]+$R\x05items\"\x92\x01\n" +
+	"\x15rondeau.internal/Item\xbaH/\x92\x01,\x10\xe8\a\"'r%2#^sites/[a-z0-9-]+/items/[a-z0-9-]+$R\x05items\x12h\n" +
+	"\tpurchases\x18\x03 \x03(\tBJ\xe0A\x01\xbaHD\x92\x01A\x10\x90N\"<r:28^sites/[a-z0-9-]+/plans/[a-z0-9-]+/purchases/[a-z0-9-]+$R\tpurchases\"\xc4\x01\n" +
 	"\x16SummarizeStockResponse\x12:\n" +
 	"\x05items\x18\x01 \x03(\v2\x1f.rondeau.inventory.v1.ItemStockB\x03\xe0A\x03R\x05items\x12<\n" +
-	"\tread_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\breadTime\"\xd8\a\n" +
+	"\tread_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\breadTime\x120\n" +
+	"\x11unknown_purchases\x18\x03 \x03(\tB\x03\xe0A\x03R\x10unknownPurchases\"\xef\t\n" +
 	"\tItemStock\x121\n" +
 	"\x04item\x18\x01 \x01(\tB\x1d\xe0A\x03\xfaA\x17\n" +
 	"\x15rondeau.internal/ItemR\x04item\x121\n" +
@@ -1588,7 +1691,8 @@ const file_rondeau_inventory_v1_stock_requests_proto_rawDesc = "" +
 	"\x14free_container_count\x18\t \x01(\x05B\x03\xe0A\x03R\x12freeContainerCount\x127\n" +
 	"\x12in_process_mass_kg\x18\n" +
 	" \x01(\x01B\n" +
-	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x0finProcessMassKg\x1a\xdf\x01\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x0finProcessMassKg\x12U\n" +
+	"\rreserved_lots\x18\v \x03(\v2+.rondeau.inventory.v1.ItemStock.ReservedLotB\x03\xe0A\x03R\freservedLots\x1a\xdf\x01\n" +
 	"\aFreeLot\x12.\n" +
 	"\x03lot\x18\x01 \x01(\tB\x1c\xe0A\x03\xfaA\x16\n" +
 	"\x14rondeau.internal/LotR\x03lot\x12#\n" +
@@ -1603,7 +1707,15 @@ const file_rondeau_inventory_v1_stock_requests_proto_rawDesc = "" +
 	"\aline_id\x18\x02 \x01(\tB\x03\xe0A\x03R\x06lineId\x12#\n" +
 	"\amass_kg\x18\x03 \x01(\x01B\n" +
 	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x06massKg\x12(\n" +
-	"\rexpected_date\x18\x04 \x01(\tB\x03\xe0A\x03R\fexpectedDate\"\x9e\x01\n" +
+	"\rexpected_date\x18\x04 \x01(\tB\x03\xe0A\x03R\fexpectedDate\x1a\xbd\x01\n" +
+	"\vReservedLot\x12.\n" +
+	"\x03lot\x18\x01 \x01(\tB\x1c\xe0A\x03\xfaA\x16\n" +
+	"\x14rondeau.internal/LotR\x03lot\x124\n" +
+	"\x05batch\x18\x02 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
+	"\x16rondeau.internal/BatchR\x05batch\x12#\n" +
+	"\amass_kg\x18\x03 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x06massKg\x12#\n" +
+	"\vuse_by_date\x18\x04 \x01(\tB\x03\xe0A\x03R\tuseByDate\"\x9e\x01\n" +
 	"\bItemMass\x12[\n" +
 	"\x04item\x18\x01 \x01(\tBG\xe0A\x02\xfaA\x17\n" +
 	"\x15rondeau.internal/Item\xbaH'r%2#^sites/[a-z0-9-]+/items/[a-z0-9-]+$R\x04item\x125\n" +
@@ -1748,7 +1860,7 @@ func file_rondeau_inventory_v1_stock_requests_proto_rawDescGZIP() []byte {
 }
 
 var file_rondeau_inventory_v1_stock_requests_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_rondeau_inventory_v1_stock_requests_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
+var file_rondeau_inventory_v1_stock_requests_proto_msgTypes = make([]protoimpl.MessageInfo, 20)
 var file_rondeau_inventory_v1_stock_requests_proto_goTypes = []any{
 	(RecordProductionRequest_Output_Kind)(0), // 0: rondeau.inventory.v1.RecordProductionRequest.Output.Kind
 	(*SummarizeStockRequest)(nil),            // 1: rondeau.inventory.v1.SummarizeStockRequest
@@ -1767,38 +1879,40 @@ var file_rondeau_inventory_v1_stock_requests_proto_goTypes = []any{
 	(*StockChange)(nil),                      // 14: rondeau.inventory.v1.StockChange
 	(*ItemStock_FreeLot)(nil),                // 15: rondeau.inventory.v1.ItemStock.FreeLot
 	(*ItemStock_Expected)(nil),               // 16: rondeau.inventory.v1.ItemStock.Expected
-	(*ConsumeStockRequest_Input)(nil),        // 17: rondeau.inventory.v1.ConsumeStockRequest.Input
-	(*ConsumeStockResponse_Taken)(nil),       // 18: rondeau.inventory.v1.ConsumeStockResponse.Taken
-	(*RecordProductionRequest_Output)(nil),   // 19: rondeau.inventory.v1.RecordProductionRequest.Output
-	(*timestamppb.Timestamp)(nil),            // 20: google.protobuf.Timestamp
-	(*Move)(nil),                             // 21: rondeau.inventory.v1.Move
-	(*Lot)(nil),                              // 22: rondeau.inventory.v1.Lot
+	(*ItemStock_ReservedLot)(nil),            // 17: rondeau.inventory.v1.ItemStock.ReservedLot
+	(*ConsumeStockRequest_Input)(nil),        // 18: rondeau.inventory.v1.ConsumeStockRequest.Input
+	(*ConsumeStockResponse_Taken)(nil),       // 19: rondeau.inventory.v1.ConsumeStockResponse.Taken
+	(*RecordProductionRequest_Output)(nil),   // 20: rondeau.inventory.v1.RecordProductionRequest.Output
+	(*timestamppb.Timestamp)(nil),            // 21: google.protobuf.Timestamp
+	(*Move)(nil),                             // 22: rondeau.inventory.v1.Move
+	(*Lot)(nil),                              // 23: rondeau.inventory.v1.Lot
 }
 var file_rondeau_inventory_v1_stock_requests_proto_depIdxs = []int32{
 	3,  // 0: rondeau.inventory.v1.SummarizeStockResponse.items:type_name -> rondeau.inventory.v1.ItemStock
-	20, // 1: rondeau.inventory.v1.SummarizeStockResponse.read_time:type_name -> google.protobuf.Timestamp
+	21, // 1: rondeau.inventory.v1.SummarizeStockResponse.read_time:type_name -> google.protobuf.Timestamp
 	15, // 2: rondeau.inventory.v1.ItemStock.free_lots:type_name -> rondeau.inventory.v1.ItemStock.FreeLot
 	16, // 3: rondeau.inventory.v1.ItemStock.expected:type_name -> rondeau.inventory.v1.ItemStock.Expected
-	4,  // 4: rondeau.inventory.v1.ReserveStockRequest.items:type_name -> rondeau.inventory.v1.ItemMass
-	17, // 5: rondeau.inventory.v1.ConsumeStockRequest.inputs:type_name -> rondeau.inventory.v1.ConsumeStockRequest.Input
-	20, // 6: rondeau.inventory.v1.ConsumeStockRequest.move_time:type_name -> google.protobuf.Timestamp
-	21, // 7: rondeau.inventory.v1.ConsumeStockResponse.move:type_name -> rondeau.inventory.v1.Move
-	18, // 8: rondeau.inventory.v1.ConsumeStockResponse.taken:type_name -> rondeau.inventory.v1.ConsumeStockResponse.Taken
-	19, // 9: rondeau.inventory.v1.RecordProductionRequest.outputs:type_name -> rondeau.inventory.v1.RecordProductionRequest.Output
-	20, // 10: rondeau.inventory.v1.RecordProductionRequest.produce_time:type_name -> google.protobuf.Timestamp
-	22, // 11: rondeau.inventory.v1.RecordProductionResponse.lots:type_name -> rondeau.inventory.v1.Lot
-	21, // 12: rondeau.inventory.v1.RecordProductionResponse.move:type_name -> rondeau.inventory.v1.Move
-	20, // 13: rondeau.inventory.v1.TransferStockRequest.move_time:type_name -> google.protobuf.Timestamp
-	20, // 14: rondeau.inventory.v1.AdjustStockRequest.move_time:type_name -> google.protobuf.Timestamp
-	20, // 15: rondeau.inventory.v1.DiscardLotRequest.move_time:type_name -> google.protobuf.Timestamp
-	21, // 16: rondeau.inventory.v1.StockChange.move:type_name -> rondeau.inventory.v1.Move
-	22, // 17: rondeau.inventory.v1.StockChange.lot:type_name -> rondeau.inventory.v1.Lot
-	0,  // 18: rondeau.inventory.v1.RecordProductionRequest.Output.kind:type_name -> rondeau.inventory.v1.RecordProductionRequest.Output.Kind
-	19, // [19:19] is the sub-list for method output_type
-	19, // [19:19] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	17, // 4: rondeau.inventory.v1.ItemStock.reserved_lots:type_name -> rondeau.inventory.v1.ItemStock.ReservedLot
+	4,  // 5: rondeau.inventory.v1.ReserveStockRequest.items:type_name -> rondeau.inventory.v1.ItemMass
+	18, // 6: rondeau.inventory.v1.ConsumeStockRequest.inputs:type_name -> rondeau.inventory.v1.ConsumeStockRequest.Input
+	21, // 7: rondeau.inventory.v1.ConsumeStockRequest.move_time:type_name -> google.protobuf.Timestamp
+	22, // 8: rondeau.inventory.v1.ConsumeStockResponse.move:type_name -> rondeau.inventory.v1.Move
+	19, // 9: rondeau.inventory.v1.ConsumeStockResponse.taken:type_name -> rondeau.inventory.v1.ConsumeStockResponse.Taken
+	20, // 10: rondeau.inventory.v1.RecordProductionRequest.outputs:type_name -> rondeau.inventory.v1.RecordProductionRequest.Output
+	21, // 11: rondeau.inventory.v1.RecordProductionRequest.produce_time:type_name -> google.protobuf.Timestamp
+	23, // 12: rondeau.inventory.v1.RecordProductionResponse.lots:type_name -> rondeau.inventory.v1.Lot
+	22, // 13: rondeau.inventory.v1.RecordProductionResponse.move:type_name -> rondeau.inventory.v1.Move
+	21, // 14: rondeau.inventory.v1.TransferStockRequest.move_time:type_name -> google.protobuf.Timestamp
+	21, // 15: rondeau.inventory.v1.AdjustStockRequest.move_time:type_name -> google.protobuf.Timestamp
+	21, // 16: rondeau.inventory.v1.DiscardLotRequest.move_time:type_name -> google.protobuf.Timestamp
+	22, // 17: rondeau.inventory.v1.StockChange.move:type_name -> rondeau.inventory.v1.Move
+	23, // 18: rondeau.inventory.v1.StockChange.lot:type_name -> rondeau.inventory.v1.Lot
+	0,  // 19: rondeau.inventory.v1.RecordProductionRequest.Output.kind:type_name -> rondeau.inventory.v1.RecordProductionRequest.Output.Kind
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_inventory_v1_stock_requests_proto_init() }
@@ -1814,7 +1928,7 @@ func file_rondeau_inventory_v1_stock_requests_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_inventory_v1_stock_requests_proto_rawDesc), len(file_rondeau_inventory_v1_stock_requests_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   19,
+			NumMessages:   20,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
