@@ -34,7 +34,7 @@ type app struct {
 	// Persistent flags.
 	data, address, ca, tokenFile string
 	as, who                      string
-	site, output, request        string
+	site, output, request, etag  string
 	timeout                      time.Duration
 	addresses                    map[string]string // per service, of a suite that does not run on a data folder
 
@@ -50,7 +50,7 @@ func Main(ctx context.Context, args []string, in io.Reader, out, errOut io.Write
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
 	if err != nil {
-		return report(errOut, err)
+		return a.report(errOut, err)
 	}
 	return 0
 }
@@ -236,6 +236,14 @@ func table[M proto.Message](ctx context.Context, a *app, messages []M, paths ...
 		return err
 	}
 	return view.Table(a.style(ctx), messages, paths...).Write(a.out)
+}
+
+// answer prints the part of an answer that a person reads as a table, or as JSON the whole answer.
+func answer[M proto.Message](ctx context.Context, a *app, whole proto.Message, list []M, paths ...string) error {
+	if a.output == "json" {
+		return a.show(ctx, whole)
+	}
+	return table(ctx, a, list, paths...)
 }
 
 // pages reads all pages of a list, up to `limit` resources (0 means all). `next` gets a page token and returns the

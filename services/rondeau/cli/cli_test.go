@@ -133,7 +133,7 @@ func TestFirstMorning(t *testing.T) {
 	do("08:00", "outlet", "change", "bench", "dispatch_time_of_day=08:00")
 	do("placed", "--as", "outlet/bench", "order", "place", "bench", date, "demi-1kg=6", "--id", "first", "--request-id", "r-1")
 	do("placed", "--as", "outlet/bench", "order", "place", "bench", date, "demi-1kg=6", "--id", "first", "--request-id", "r-1")
-	do("another request", "--as", "outlet/bench", "order", "place", "bench", date, "demi-1kg=7", "--id", "first", "--request-id", "r-1")
+	do("used before", "--as", "outlet/bench", "order", "place", "bench", date, "demi-1kg=7", "--id", "first", "--request-id", "r-1")
 	do("harbour-grill", "--as", "outlet/bench", "order", "list", "harbour-grill")
 	do("does not exist", "order", "place", "nowhere", date, "demi-1kg=6")
 	do("8", "order", "change", "bench/first", "demi-1kg=8")

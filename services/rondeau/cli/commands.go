@@ -21,7 +21,8 @@ func (a *app) addCommands(root *cobra.Command) {
 	a.deviationCommands(by["deviation"], by["hold"], by["release"])
 	group(root, "plan", a.availableCommand())
 	group(root, "receive", a.stockCommand())
-	group(root, "cook", a.nextCommand(), a.packCommand(), a.scanCommand())
+	group(root, "cook", a.nextCommand(), a.packCommand(), a.labelCommand(), a.scanCommand())
 	group(root, "safety", a.traceCommand(), a.checkCommand(), a.recordCommand())
-	group(root, "kitchen", a.siteCommand())
+	by["formula"].AddCommand(a.versionCommand())
+	group(root, "kitchen", append(a.policyCommands(), a.siteCommand())...)
 }

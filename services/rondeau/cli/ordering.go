@@ -9,6 +9,7 @@ import (
 
 	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
 	"rondeau.internal/pkg/rpc"
+	"rondeau.internal/services/rondeau/cli/view"
 )
 
 // orderCommands are what an outlet does: see what can be promised, order, change, cancel.
@@ -70,6 +71,10 @@ func (a *app) orderCommands(order *cobra.Command) {
 			})
 		},
 	}
+	for _, command := range []*cobra.Command{change, cancel} {
+		command.Flags().StringVar(&a.etag, "etag", "", "only when the order still has this etag (see order show); else as it is now")
+		command.ValidArgsFunction = a.completeIDs(resourceByWord("order"))
+	}
 	order.AddCommand(place, change, cancel)
 }
 
@@ -96,6 +101,9 @@ func (a *app) changeOrder(cmd *cobra.Command, id string, change func(context.Con
 	order, err := client.GetOrder(ctx, &planningpb.GetOrderRequest{Name: name})
 	if err != nil {
 		return rpc.FromStatus(err)
+	}
+	if a.etag != "" {
+		order.Etag = a.etag
 	}
 	order, err = change(ctx, client, order)
 	if err != nil {
@@ -130,6 +138,9 @@ func (a *app) availableCommand() *cobra.Command {
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
+			if a.output != "json" {
+				fmt.Fprintf(a.out, "promised  %d packs of %s\n", answer.GetPromisedContainerCount(), args[1])
+			}
 			return a.show(ctx, answer)
 		},
 	}
@@ -155,22 +166,8 @@ func (a *app) siteCommand() *cobra.Command {
 			}
 			return table(ctx, a, sites, "name", "display_name", "time_zone", "altitude_meters", "address")
 		},
-	}, &cobra.Command{
-		Use: "show", Short: "Show the kitchen that --site names", Args: cobra.NoArgs,
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			client, err := a.planning()
-			if err != nil {
-				return err
-			}
-			ctx, cancel := a.call(cmd)
-			defer cancel()
-			site, err := client.GetSite(ctx, &planningpb.GetSiteRequest{Name: a.siteName()})
-			if err != nil {
-				return rpc.FromStatus(err)
-			}
-			return a.show(ctx, site)
-		},
 	})
+	a.singleCommands(site, "site", "the kitchen", true)
 	return site
 }
 
@@ -275,7 +272,7 @@ func (a *app) showPlan(ctx context.Context, plan *planningpb.Plan) error {
 		}
 	}
 	style := a.style(ctx)
-	fmt.Fprintf(a.out, "Plan %s, %s to %s, %s\n\n", style.ID(plan.GetName()), plan.GetStartDate(), plan.GetEndDate(), plan.GetState())
+	fmt.Fprintf(a.out, "Plan %s, from %s until before %s, %s\n\n", style.ID(plan.GetName()), plan.GetStartDate(), plan.GetEndDate(), view.EnumWords(plan.GetState().Descriptor().Values().ByNumber(plan.GetState().Number())))
 	err = style.Detail(a.out, plan.GetSummary())
 	if err != nil {
 		return err

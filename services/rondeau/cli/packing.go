@@ -3,11 +3,15 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"rondeau.internal/pkg/apierr"
 	inventorypb "rondeau.internal/pkg/gen/rondeau/inventory/v1"
+	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
+	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
 	"rondeau.internal/pkg/rpc"
 	"rondeau.internal/services/rondeau/cli/view"
 )
@@ -29,6 +33,10 @@ func (a *app) batchStockCommands(batch *cobra.Command) {
 				return err
 			}
 			return inventoryCall(a, cmd, func(ctx context.Context, c inventorypb.InventoryServiceClient) (*inventorypb.Reservation, error) {
+				_, err := a.knownBatch(ctx, name, "")
+				if err != nil {
+					return nil, err
+				}
 				return c.ReserveStock(ctx, &inventorypb.ReserveStockRequest{Parent: a.siteName(), Batch: name, Items: items, RequestId: a.requestID()})
 			})
 		},
@@ -68,32 +76,42 @@ func (a *app) batchStockCommands(batch *cobra.Command) {
 			}
 			ctx, cancel := a.call(cmd)
 			defer cancel()
+			_, err = a.knownBatch(ctx, batchName, run)
+			if err != nil {
+				return err
+			}
 			response, err := client.ConsumeStock(ctx, &inventorypb.ConsumeStockRequest{Parent: a.siteName(), Batch: batchName, Run: run, Inputs: inputs, RequestId: a.requestID()})
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
-			return table(ctx, a, response.GetTaken(), "item", "lot", "location", "mass_kg", "reservation")
+			return answer(ctx, a, response, response.GetTaken(), "item", "lot", "location", "mass_kg", "reservation")
 		},
 	}
 	var byProducts []string
 	produce := &cobra.Command{
-		Use: "produce BATCH/RUN ITEM=MASS ...", Short: "Book what a batch gives; each becomes a lot", Args: atLeast(2, "BATCH/RUN ITEM=MASS ..."),
+		Use: "produce BATCH/RUN ITEM=MASS[,to=PLACE] ...", Short: "Book what a batch gives; each becomes a lot", Args: atLeast(2, "BATCH/RUN ITEM=MASS ..."),
+		Long: `Book what a batch gives; each becomes a lot. The batch's own item is its product; an item that its formula names as a
+by-product, or that is given with --by-product, is a by-product.`,
+		Example:           "  rondeau batch produce b-12/defat chicken-stock=77kg,to=walk-in rendered-fat=1.6kg",
+		ValidArgsFunction: a.completeIDs(resourceByWord("run")),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			batchName, run, err := a.batchAndRun(args[0])
 			if err != nil {
 				return err
 			}
-			var outputs []*inventorypb.RecordProductionRequest_Output
-			add := func(kind inventorypb.RecordProductionRequest_Output_Kind) func(string, float64) {
-				return func(item string, kg float64) {
-					outputs = append(outputs, &inventorypb.RecordProductionRequest_Output{Item: item, MassKg: kg, Kind: kind})
-				}
-			}
-			err = perItem(a, args[1:], "ITEM=MASS", "items/{item}", mass, add(inventorypb.RecordProductionRequest_Output_PRODUCT))
+			ctx, cancel := a.call(cmd)
+			defer cancel()
+			batch, err := a.knownBatch(ctx, batchName, run)
 			if err != nil {
 				return err
 			}
-			err = perItem(a, byProducts, "ITEM=MASS", "items/{item}", mass, add(inventorypb.RecordProductionRequest_Output_BY_PRODUCT))
+			outputs, err := a.outputs(args[1:], func(item string) bool {
+				return slices.ContainsFunc(batch.GetByProducts(), func(p *planningpb.BatchByProduct) bool { return p.GetItem() == item })
+			})
+			if err != nil {
+				return err
+			}
+			more, err := a.outputs(byProducts, func(string) bool { return true })
 			if err != nil {
 				return err
 			}
@@ -101,16 +119,14 @@ func (a *app) batchStockCommands(batch *cobra.Command) {
 			if err != nil {
 				return err
 			}
-			ctx, cancel := a.call(cmd)
-			defer cancel()
-			response, err := client.RecordProduction(ctx, &inventorypb.RecordProductionRequest{Parent: a.siteName(), Batch: batchName, Run: run, Outputs: outputs, RequestId: a.requestID()})
+			response, err := client.RecordProduction(ctx, &inventorypb.RecordProductionRequest{Parent: a.siteName(), Batch: batchName, Run: run, Outputs: append(outputs, more...), RequestId: a.requestID()})
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
-			return table(ctx, a, response.GetLots(), "name", "item", "initial_mass_kg", "use_by_date", "release_required")
+			return answer(ctx, a, response, response.GetLots(), "name", "item", "initial_mass_kg", "use_by_date", "release_required")
 		},
 	}
-	produce.Flags().StringArrayVar(&byProducts, "by-product", nil, "ITEM=MASS: a by-product, repeatable")
+	produce.Flags().StringArrayVar(&byProducts, "by-product", nil, "ITEM=MASS: a by-product that the formula does not name, repeatable")
 
 	closeBatch := &cobra.Command{
 		Use: "close BATCH LOSS=MASS ...", Short: "Account for a batch's losses and close its balance", Args: atLeast(1, "BATCH LOSS=MASS ..."),
@@ -137,6 +153,10 @@ func (a *app) batchStockCommands(batch *cobra.Command) {
 				losses = append(losses, &inventorypb.Loss{Kind: inventorypb.Loss_Kind(number), MassKg: kg})
 			}
 			return inventoryCall(a, cmd, func(ctx context.Context, c inventorypb.InventoryServiceClient) (*inventorypb.MassBalance, error) {
+				_, err := a.knownBatch(ctx, name, "")
+				if err != nil {
+					return nil, err
+				}
 				return c.CloseBatch(ctx, &inventorypb.CloseBatchRequest{Parent: a.siteName(), Batch: name, Losses: losses, RequestId: a.requestID()})
 			})
 		},
@@ -169,11 +189,68 @@ func (a *app) batchAndRun(id string) (batch, run string, err error) {
 	return run[:strings.LastIndex(run[:strings.LastIndex(run, "/")], "/")], run, nil
 }
 
+// knownBatch reads a batch and asks whether a run of it exists: inventory books what it is told, also to a name that was
+// typed wrong. When planning or scheduling cannot be reached the booking goes on.
+func (a *app) knownBatch(ctx context.Context, name, run string) (*planningpb.Batch, error) {
+	planning, err := a.planning()
+	if err != nil {
+		return nil, err
+	}
+	batch, err := planning.GetBatch(ctx, &planningpb.GetBatchRequest{Name: name})
+	if err = rpc.FromStatus(err); apierr.KindOf(err) == apierr.KindNotFound {
+		return nil, err
+	}
+	if run == "" {
+		return batch, nil
+	}
+	scheduling, err := a.scheduling()
+	if err != nil {
+		return nil, err
+	}
+	_, err = scheduling.GetRun(ctx, &schedulingpb.GetRunRequest{Name: run})
+	if err = rpc.FromStatus(err); apierr.KindOf(err) == apierr.KindNotFound {
+		return nil, err
+	}
+	return batch, nil
+}
+
+// outputs reads ITEM=MASS[,to=PLACE] words.
+func (a *app) outputs(words []string, byProduct func(item string) bool) ([]*inventorypb.RecordProductionRequest_Output, error) {
+	var outputs []*inventorypb.RecordProductionRequest_Output
+	for _, word := range words {
+		id, text, err := pair(word, "ITEM=MASS[,to=PLACE]")
+		if err != nil {
+			return nil, err
+		}
+		item, err := a.name("items/{item}", id)
+		if err != nil {
+			return nil, err
+		}
+		weight, place, placed := strings.Cut(text, ",to=")
+		output := &inventorypb.RecordProductionRequest_Output{Item: item, Kind: inventorypb.RecordProductionRequest_Output_PRODUCT}
+		if byProduct(item) {
+			output.Kind = inventorypb.RecordProductionRequest_Output_BY_PRODUCT
+		}
+		output.MassKg, err = mass(weight)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", id, err)
+		}
+		if placed {
+			output.Location, err = a.name("locations/{location}", place)
+			if err != nil {
+				return nil, err
+			}
+		}
+		outputs = append(outputs, output)
+	}
+	return outputs, nil
+}
+
 func (a *app) packCommand() *cobra.Command {
 	var sources []string
 	var useBy, product string
 	command := &cobra.Command{
-		Use: "pack BATCH[/RUN] ITEM COUNT --from LOT=MASS", Short: "Fill labelled containers from bulk lots", Args: exactly(3, "BATCH[/RUN] ITEM COUNT"),
+		Use: "pack BATCH[/RUN] ITEM COUNT [--from LOT=MASS ...]", Short: "Fill labelled containers from bulk lots", Args: exactly(3, "BATCH[/RUN] ITEM COUNT"),
 		Example: "  rondeau pack p-31/portion demi-1kg 40 --from l-204=40.6kg",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			batch, run, err := a.batchAndRun(args[0])
@@ -206,14 +283,31 @@ func (a *app) packCommand() *cobra.Command {
 			}
 			ctx, cancel := a.call(cmd)
 			defer cancel()
+			planned, err := a.knownBatch(ctx, batch, run)
+			if err != nil {
+				return err
+			}
+			if request.GetProduct() == "" && planned.GetOutputItem() == item {
+				request.Product = planned.GetProduct()
+			}
+			if len(request.GetSources()) == 0 {
+				request.SourceItem, err = a.sourceItem(ctx, request.GetProduct())
+				if err != nil {
+					return err
+				}
+			}
 			response, err := client.PackContainers(ctx, request)
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
-			return table(ctx, a, response.GetContainers(), "name", "lot", "serial", "net_mass_kg", "label.use_by_date", "label.element_string")
+			err = answer(ctx, a, response, response.GetContainers(), "name", "lot", "product", "serial", "net_mass_kg", "label.use_by_date")
+			if left := response.GetRemainderMassKg(); err == nil && left > 0 && a.output != "json" {
+				fmt.Fprintf(a.out, "%s kg were taken and are in no pack: book them with batch close\n", view.Number(left))
+			}
+			return err
 		},
 	}
-	command.Flags().StringArrayVar(&sources, "from", nil, "LOT=MASS: what is taken from a bulk lot, repeatable")
+	command.Flags().StringArrayVar(&sources, "from", nil, "LOT=MASS: what is taken from a bulk lot, repeatable (what the packs hold, first expired first, when empty)")
 	command.Flags().StringVar(&useBy, "use-by", "", "use-by day (from the item's shelf life when empty)")
 	command.Flags().StringVar(&product, "product", "", "product, when its id is not the item's")
 	return command
@@ -225,21 +319,80 @@ func (a *app) scanCommand() *cobra.Command {
 		Use: "scan CODE", Short: "Read a label: what is this container, and may it move?", Args: exactly(1, "CODE"),
 		Long: "Read a label. The code is what a scanner gives: a GS1 element string, with or without brackets, a GS1 Digital Link, or a serial.",
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return inventoryCall(a, cmd, func(ctx context.Context, c inventorypb.InventoryServiceClient) (*inventorypb.ScanContainerResponse, error) {
-				request := &inventorypb.ScanContainerRequest{Parent: a.siteName(), Code: args[0]}
-				if outlet != "" {
-					name, err := a.name("outlets/{outlet}", outlet)
-					if err != nil {
-						return nil, err
-					}
-					request.Outlet = name
+			request := &inventorypb.ScanContainerRequest{Parent: a.siteName(), Code: args[0]}
+			if _, own, found := strings.Cut(a.as, "outlet/"); found && outlet == "" {
+				outlet = own
+			}
+			if outlet != "" {
+				name, err := a.name("outlets/{outlet}", outlet)
+				if err != nil {
+					return err
 				}
-				return c.ScanContainer(ctx, request)
-			})
+				request.Outlet = name
+			}
+			client, err := a.inventory()
+			if err != nil {
+				return err
+			}
+			ctx, cancel := a.call(cmd)
+			defer cancel()
+			found, err := client.ScanContainer(ctx, request)
+			if err != nil {
+				return rpc.FromStatus(err)
+			}
+			return a.showScan(ctx, found)
 		},
 	}
 	command.Flags().StringVar(&outlet, "outlet", "", "outlet that scans")
 	return command
+}
+
+// showScan prints what a person with a scanner must know: what it is, and whether it may move.
+func (a *app) showScan(ctx context.Context, found *inventorypb.ScanContainerResponse) error {
+	if a.output == "json" {
+		return a.show(ctx, found)
+	}
+	var err error
+	if found.GetContainer() != nil {
+		err = table(ctx, a, []*inventorypb.Container{found.GetContainer()}, "name", "label.title", "lot", "label.use_by_date", "net_mass_kg", "state", "location", "shipment")
+	} else if found.GetShipment() != nil {
+		err = table(ctx, a, []*inventorypb.Shipment{found.GetShipment()}, "name", "outlet", "order", "state", "net_mass_kg", "dispatch_time")
+	}
+	style := a.style(ctx)
+	for _, warning := range found.GetWarnings() {
+		fmt.Fprintf(a.out, "STOP: %s\n", plain(style.Text(warning), a.siteName()))
+	}
+	if err == nil && len(found.GetWarnings()) == 0 {
+		fmt.Fprintln(a.out, "nothing is known against it")
+	}
+	return err
+}
+
+// sourceItem is the bulk item of a product.
+func (a *app) sourceItem(ctx context.Context, product string) (string, error) {
+	if product == "" {
+		return "", usagef("say from which bulk lot it is packed: --from LOT=MASS")
+	}
+	client, err := a.planning()
+	if err != nil {
+		return "", err
+	}
+	found, err := client.GetProduct(ctx, &planningpb.GetProductRequest{Name: product})
+	return found.GetSourceItem(), rpc.FromStatus(err)
+}
+
+// knownOutlet refuses an outlet that does not exist: inventory ships to any name. When planning cannot be reached the
+// shipment is made all the same.
+func (a *app) knownOutlet(ctx context.Context, name string) error {
+	client, err := a.planning()
+	if err != nil {
+		return err
+	}
+	_, err = client.GetOutlet(ctx, &planningpb.GetOutletRequest{Name: name})
+	if err = rpc.FromStatus(err); apierr.KindOf(err) == apierr.KindNotFound {
+		return err
+	}
+	return nil
 }
 
 // shipmentCommands bring containers to an outlet.
@@ -278,6 +431,10 @@ func (a *app) shipmentCommands(shipment *cobra.Command) {
 				return usagef("name an order with --order, or what to ship as ITEM=COUNT")
 			}
 			return inventoryCall(a, cmd, func(ctx context.Context, c inventorypb.InventoryServiceClient) (*inventorypb.Shipment, error) {
+				err := a.knownOutlet(ctx, request.GetOutlet())
+				if err != nil {
+					return nil, err
+				}
 				return c.CreateShipment(ctx, request)
 			})
 		},
@@ -312,11 +469,16 @@ func (a *app) shipmentCommands(shipment *cobra.Command) {
 			}
 			ctx, cancel := a.call(cmd)
 			defer cancel()
-			sent, err := client.GetShipment(ctx, &inventorypb.GetShipmentRequest{Name: name})
-			if err != nil {
-				return rpc.FromStatus(err)
+			request := &inventorypb.ReceiveShipmentRequest{Name: name, RequestId: a.requestID()}
+			if id, own := strings.CutPrefix(a.as, "outlet/"); own {
+				request.Outlet = a.siteName() + "/outlets/" + id
+			} else {
+				sent, err := client.GetShipment(ctx, &inventorypb.GetShipmentRequest{Name: name})
+				if err != nil {
+					return rpc.FromStatus(err)
+				}
+				request.Outlet = sent.GetOutlet()
 			}
-			request := &inventorypb.ReceiveShipmentRequest{Name: name, Outlet: sent.GetOutlet(), RequestId: a.requestID()}
 			for _, one := range missing {
 				container, err := a.name("containers/{container}", one)
 				if err != nil {

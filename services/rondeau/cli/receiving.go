@@ -2,12 +2,15 @@ package cli
 
 import (
 	"context"
+	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	inventorypb "rondeau.internal/pkg/gen/rondeau/inventory/v1"
 	"rondeau.internal/pkg/rpc"
+	"rondeau.internal/services/rondeau/cli/view"
 )
 
 // deliveryCommands are what a receiver does at the dock.
@@ -44,12 +47,16 @@ func (a *app) deliveryCommands(delivery *cobra.Command) {
 	expect.Flags().StringVar(&document, "document", "", "number of the supplier's document")
 	expect.Flags().StringVar(&id, "id", "", "id of the delivery (given by the suite when empty)")
 
+	var absent []string
+	var extra bool
 	receive := &cobra.Command{
-		Use: "receive DELIVERY ITEM=MASS@TEMPERATURE ...", Short: "Receive a delivery: weigh, take temperatures, accept or reject", Args: atLeast(2, "DELIVERY ITEM=MASS@TEMPERATURE ..."),
+		Use: "receive DELIVERY ITEM=MASS[@TEMPERATURE][,lot=CODE][,best-before=DAY][,to=PLACE] ...", Short: "Receive a delivery: weigh, take temperatures, accept or reject",
+		Args: atLeast(1, "DELIVERY ITEM=MASS@TEMPERATURE ..."), ValidArgsFunction: a.completeIDs(resourceByWord("delivery")),
 		Long: `Receive a delivery. Each line is an item with its weight and, where the item has a limit, the temperature at
-receipt. A line above its item's limit is always rejected; --reject rejects one for another reason. Lots exist from
-that moment for what was accepted.`,
-		Example: "  rondeau delivery receive d-0107 veal-bones=59.4kg@3.1C onions=20kg --reject 'onions=wet and soft'",
+receipt; then, where they stand on the goods, the supplier's lot code and the last day of use. A line above its item's limit
+is always rejected; --reject rejects one for another reason. Every line that was expected is named, or named with --missing.
+The same item a second time is another lot of it. Lots exist from that moment for what was accepted.`,
+		Example: "  rondeau delivery receive d-0107 veal-bones=59.4kg@3.1C,lot=HV-77 onions=20kg --reject 'onions=wet and soft'",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("deliveries/{delivery}", args[0])
 			if err != nil {
@@ -64,6 +71,16 @@ that moment for what was accepted.`,
 				if err != nil {
 					return nil, err
 				}
+				announced, err := c.GetDelivery(ctx, &inventorypb.GetDeliveryRequest{Name: name})
+				if err != nil {
+					return nil, err
+				}
+				if announced.GetState() == inventorypb.Delivery_EXPECTED {
+					lines, err = a.matchReceipt(announced, lines, absent, extra)
+					if err != nil {
+						return nil, err
+					}
+				}
 				return c.ReceiveDelivery(ctx, &inventorypb.ReceiveDeliveryRequest{Name: name, Lines: lines, ReceiveTime: when, DocumentNumber: document, RequestId: a.requestID()})
 			})
 		},
@@ -71,6 +88,8 @@ that moment for what was accepted.`,
 	receive.Flags().StringVar(&document, "document", "", "number of the supplier's document")
 	receive.Flags().StringVar(&at, "at", "", "when it was received (now when empty)")
 	receive.Flags().StringArrayVar(&rejects, "reject", nil, "ITEM=REASON: reject a line, repeatable")
+	receive.Flags().StringArrayVar(&absent, "missing", nil, "expected ITEM that did not come, repeatable")
+	receive.Flags().BoolVar(&extra, "extra", false, "goods may come that were not expected")
 
 	cancel := &cobra.Command{
 		Use: "cancel DELIVERY REASON", Short: "Cancel a delivery that will not come", Args: exactly(2, "DELIVERY and REASON"),
@@ -87,7 +106,7 @@ that moment for what was accepted.`,
 	delivery.AddCommand(expect, receive, cancel)
 }
 
-// receiptLines reads ITEM=MASS[@TEMPERATURE] words and the rejections.
+// receiptLines reads ITEM=MASS[@TEMPERATURE][,KEY=VALUE ...] words and the rejections.
 func (a *app) receiptLines(words, rejects []string) ([]*inventorypb.ReceiveDeliveryRequest_Line, error) {
 	refused := map[string]string{}
 	for _, word := range rejects {
@@ -99,37 +118,111 @@ func (a *app) receiptLines(words, rejects []string) ([]*inventorypb.ReceiveDeliv
 	}
 	var lines []*inventorypb.ReceiveDeliveryRequest_Line
 	for _, word := range words {
-		item, quantity, err := pair(word, "ITEM=MASS@TEMPERATURE")
+		item, found, err := pair(word, "ITEM=MASS@TEMPERATURE")
 		if err != nil {
 			return nil, err
 		}
-		name, err := a.name("items/{item}", item)
+		line, err := a.receiptLine(item, found)
 		if err != nil {
-			return nil, err
-		}
-		weight, warmth, measured := strings.Cut(quantity, "@")
-		line := &inventorypb.ReceiveDeliveryRequest_Line{Item: name}
-		line.ReceivedMassKg, err = mass(weight)
-		if err != nil {
-			return nil, err
-		}
-		if measured {
-			degrees, err := temperature(warmth)
-			if err != nil {
-				return nil, err
-			}
-			line.TemperatureCelsius = &degrees
+			return nil, fmt.Errorf("%s: %w", item, err)
 		}
 		if reason, ok := refused[item]; ok {
 			line.Decision, line.DecisionReason = inventorypb.DeliveryLine_REJECTED, reason
-			delete(refused, item)
 		}
 		lines = append(lines, line)
 	}
 	for item := range refused {
-		return nil, usagef("--reject %s: that item is not among the lines", item)
+		if !slices.ContainsFunc(words, func(word string) bool { return strings.HasPrefix(word, item+"=") }) {
+			return nil, usagef("--reject %s: name that item among the lines with its weight", item)
+		}
 	}
 	return lines, nil
+}
+
+// receiptLine reads MASS[@TEMPERATURE][,lot=CODE][,best-before=DAY][,to=PLACE].
+func (a *app) receiptLine(item, found string) (*inventorypb.ReceiveDeliveryRequest_Line, error) {
+	name, err := a.name("items/{item}", item)
+	if err != nil {
+		return nil, err
+	}
+	parts := strings.Split(found, ",")
+	weight, warmth, measured := strings.Cut(parts[0], "@")
+	line := &inventorypb.ReceiveDeliveryRequest_Line{Item: name}
+	line.ReceivedMassKg, err = mass(weight)
+	if err != nil {
+		return nil, err
+	}
+	if measured {
+		degrees, err := temperature(warmth)
+		if err != nil {
+			return nil, err
+		}
+		line.TemperatureCelsius = &degrees
+	}
+	for _, part := range parts[1:] {
+		key, value, err := pair(part, "lot=CODE, best-before=DAY or to=PLACE")
+		if err != nil {
+			return nil, err
+		}
+		switch key {
+		case "lot":
+			line.SupplierLot = value
+		case "best-before":
+			line.BestBeforeDate, err = day(value)
+		case "to":
+			line.Location, err = a.name("locations/{location}", value)
+		default:
+			err = usagef("%q: after the mass stand lot=CODE, best-before=DAY or to=PLACE", part)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+	return line, nil
+}
+
+// matchReceipt gives each line that was found its line of the delivery. A line that is neither found nor said to be
+// missing, and goods that nobody expected, are more often a slip of the hand than the truth, and a receipt cannot be undone.
+func (a *app) matchReceipt(announced *inventorypb.Delivery, found []*inventorypb.ReceiveDeliveryRequest_Line, absent []string, extra bool) ([]*inventorypb.ReceiveDeliveryRequest_Line, error) {
+	open := slices.Clone(announced.GetLines())
+	take := func(item string) string {
+		i := slices.IndexFunc(open, func(l *inventorypb.DeliveryLine) bool { return l.GetItem() == item })
+		if i < 0 {
+			return ""
+		}
+		id := open[i].GetLineId()
+		open = slices.Delete(open, i, i+1)
+		return id
+	}
+	style := view.Style{Site: a.siteName()}
+	expected := func(item string) bool {
+		return slices.ContainsFunc(announced.GetLines(), func(l *inventorypb.DeliveryLine) bool { return l.GetItem() == item })
+	}
+	for _, line := range found {
+		line.LineId = take(line.GetItem())
+		if line.GetLineId() == "" && !extra && !expected(line.GetItem()) {
+			return nil, usagef("%s is not expected with this delivery; correct the item, or allow it with --extra", style.ID(line.GetItem()))
+		}
+	}
+	for _, item := range absent {
+		name, err := a.name("items/{item}", item)
+		if err != nil {
+			return nil, err
+		}
+		id := take(name)
+		if id == "" {
+			return nil, usagef("--missing %s: no other line of it is expected", item)
+		}
+		found = append(found, &inventorypb.ReceiveDeliveryRequest_Line{LineId: id, Item: name})
+	}
+	var rest []string
+	for _, line := range open {
+		rest = append(rest, style.ID(line.GetItem()))
+	}
+	if len(rest) > 0 {
+		return nil, usagef("expected too: %s; give what was weighed, or name each that did not come with --missing ITEM", strings.Join(rest, ", "))
+	}
+	return found, nil
 }
 
 func (a *app) stockCommand() *cobra.Command {
@@ -154,7 +247,7 @@ func (a *app) stockCommand() *cobra.Command {
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
-			return table(ctx, a, summary.GetItems(), "item", "on_hand_mass_kg", "free_mass_kg", "reserved_mass_kg", "held_mass_kg", "expired_mass_kg", "in_process_mass_kg", "free_container_count", "expected")
+			return answer(ctx, a, summary, summary.GetItems(), "item", "on_hand_mass_kg", "free_mass_kg", "reserved_mass_kg", "held_mass_kg", "expired_mass_kg", "in_process_mass_kg", "free_container_count", "expected")
 		},
 	}
 }

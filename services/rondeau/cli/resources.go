@@ -12,6 +12,7 @@ import (
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
 
+	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
 	"rondeau.internal/pkg/rpc"
 	"rondeau.internal/services/rondeau/kitchen"
 )
@@ -126,6 +127,14 @@ func setString(m protoreflect.Message, field, value string) {
 	m.Set(m.Descriptor().Fields().ByName(protoreflect.Name(field)), protoreflect.ValueOfString(value))
 }
 
+// scope names the outlet in a request of an outlet, which may see what is its own only.
+func (a *app) scope(request protoreflect.Message) {
+	field := request.Descriptor().Fields().ByName("outlet")
+	if id, own := strings.CutPrefix(a.as, "outlet/"); own && field != nil {
+		request.Set(field, protoreflect.ValueOfString(a.siteName()+"/outlets/"+id))
+	}
+}
+
 func (a *app) listCommand(r resource) *cobra.Command {
 	var filter string
 	var limit int
@@ -137,6 +146,9 @@ func (a *app) listCommand(r resource) *cobra.Command {
 		parent := a.siteName()
 		if r.nested() {
 			id := "-"
+			if _, own, found := strings.Cut(a.as, "outlet/"); found && r.parentPattern() == "outlets/{outlet}" {
+				id = own // an outlet sees its own
+			}
 			if len(args) == 1 {
 				id = args[0]
 			}
@@ -169,6 +181,7 @@ func (a *app) list(ctx context.Context, r resource, parent, filter string, limit
 		return nil, err
 	}
 	setString(request, "parent", parent)
+	a.scope(request)
 	if filter != "" {
 		if request.Descriptor().Fields().ByName("filter") == nil {
 			return nil, usagef("%s list takes no --filter", r.word)
@@ -207,6 +220,7 @@ func (a *app) get(ctx context.Context, r resource, name string) (proto.Message, 
 		return nil, err
 	}
 	setString(request, "name", name)
+	a.scope(request)
 	err = a.connections()(r.service).Invoke(ctx, "/"+r.rpcs+"/Get"+r.single, request.Interface(), response.Interface())
 	if err != nil {
 		return nil, rpc.FromStatus(err)
@@ -229,6 +243,14 @@ func (a *app) showCommand(r resource) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			switch found := message.(type) {
+			case *planningpb.Plan:
+				return a.showPlan(ctx, found)
+			case *planningpb.Batch:
+				return a.showBatch(ctx, found)
+			case *planningpb.Formula:
+				return a.showFormula(ctx, found)
+			}
 			return a.show(ctx, message)
 		},
 	}
@@ -236,8 +258,8 @@ func (a *app) showCommand(r resource) *cobra.Command {
 
 func (a *app) addCommand(r resource) *cobra.Command {
 	return &cobra.Command{
-		Use: "add ID KEY=VALUE ...", Short: "Add a " + r.word, Args: atLeast(2, "an ID and KEY=VALUE words"),
-		Long: "Add a " + r.word + ". Keys and values are those of a kitchen file:\n\n" + kitchen.Keys(r.section),
+		Use: "add ID KEY=VALUE ...", Short: "Add " + article(r.word), Args: atLeast(2, "an ID and KEY=VALUE words"),
+		Long: "Add " + article(r.word) + ". Keys and values are those of a kitchen file:\n\n" + kitchen.Keys(r.section),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			entry, err := kitchen.Single(a.siteName(), r.section, args[0], args[1:])
 			if err != nil {
@@ -256,8 +278,8 @@ func (a *app) addCommand(r resource) *cobra.Command {
 
 func (a *app) changeCommand(r resource) *cobra.Command {
 	return &cobra.Command{
-		Use: "change ID KEY=VALUE ...", Short: "Change a " + r.word, Args: atLeast(2, "an ID and KEY=VALUE words"), ValidArgsFunction: a.completeIDs(r),
-		Long: "Change a " + r.word + "; keys that are not named keep their values. The keys are those of a kitchen file:\n\n" + kitchen.Keys(r.section),
+		Use: "change ID KEY=VALUE ...", Short: "Change " + article(r.word), Args: atLeast(2, "an ID and KEY=VALUE words"), ValidArgsFunction: a.completeIDs(r),
+		Long: "Change " + article(r.word) + "; keys that are not named keep their values. The keys are those of a kitchen file:\n\n" + kitchen.Keys(r.section),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			entry, err := kitchen.Single(a.siteName(), r.section, args[0], args[1:])
 			if err != nil {

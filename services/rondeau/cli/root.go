@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"regexp"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -21,6 +23,9 @@ A first week:
 
 Results about cooling, growth, release and allergens support and do not replace the validated HACCP plan, the local code
 and the qualified person.`
+
+// negative finds a negative number that was taken for flags.
+var negative = regexp.MustCompile(`-[0-9]\S*$`)
 
 // The groups in which help lists the commands.
 var groups = []*cobra.Group{
@@ -45,6 +50,9 @@ func (a *app) root() *cobra.Command {
 	root.SetOut(a.out)
 	root.SetErr(a.err)
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {
+		if m := negative.FindString(err.Error()); m != "" {
+			return usagef("%s: a number cannot be negative here; see: %s --help", m, cmd.CommandPath())
+		}
 		return usagef("%v; see: %s --help", err, cmd.CommandPath())
 	})
 	flags := root.PersistentFlags()
@@ -65,6 +73,8 @@ func (a *app) root() *cobra.Command {
 		}
 		return nil
 	}
+	// The flags of every command are told once, by the root.
+	root.SetUsageTemplate(strings.Replace(root.UsageTemplate(), "Global Flags:\n{{.InheritedFlags.FlagUsages | trimTrailingWhitespaces}}", "The flags of every command are told by: rondeau --help", 1))
 	root.AddGroup(groups...)
 	root.SetHelpCommandGroupID("suite")
 	root.SetCompletionCommandGroupID("suite")

@@ -1,18 +1,21 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
+	"rondeau.internal/pkg/apierr"
 	foodsafetypb "rondeau.internal/pkg/gen/rondeau/foodsafety/v1"
+	inventorypb "rondeau.internal/pkg/gen/rondeau/inventory/v1"
 	"rondeau.internal/pkg/rpc"
 	"rondeau.internal/services/rondeau/cli/view"
 )
@@ -66,9 +69,6 @@ func (a *app) chillCommands(chill *cobra.Command) {
 				when, err := moment(at, a.style(ctx).Zone)
 				if err != nil {
 					return nil, err
-				}
-				if when == nil {
-					when = timestamppb.Now()
 				}
 				return c.RecordReading(ctx, &foodsafetypb.RecordReadingRequest{
 					Parent: name, RequestId: a.requestID(),
@@ -162,16 +162,20 @@ func (a *app) chillAndProbe(chillID, probeID string) (chill, probe string, err e
 	return chill, probe, err
 }
 
-// feed streams readings; what the service acknowledges has been committed.
+// feed streams readings; what the service acknowledges has been committed. A file is checked whole before anything of it is
+// sent; readings from standard input are sent as they come.
 func (a *app) feed(cmd *cobra.Command, path string) error {
 	in := a.in
 	if path != "-" {
-		file, err := os.Open(path)
+		text, err := os.ReadFile(path)
 		if err != nil {
 			return usagef("%v", err)
 		}
-		defer file.Close()
-		in = file
+		err = a.eachReading(cmd.Context(), path, bytes.NewReader(text), func(*foodsafetypb.Reading, int) error { return nil })
+		if err != nil {
+			return fmt.Errorf("nothing was sent: %w", err)
+		}
+		in = bytes.NewReader(text)
 	}
 	client, err := a.foodSafety()
 	if err != nil {
@@ -181,35 +185,73 @@ func (a *app) feed(cmd *cobra.Command, path string) error {
 	if err != nil {
 		return rpc.FromStatus(err)
 	}
+	var lines []int
+	err = a.eachReading(cmd.Context(), path, in, func(one *foodsafetypb.Reading, line int) error {
+		lines = append(lines, line)
+		return stream.Send(&foodsafetypb.StreamReadingsRequest{Parent: a.siteName(), Readings: []*foodsafetypb.Reading{one}})
+	})
+	var mistake *usageError
+	wrong := errors.As(err, &mistake) // any other error: the service's own answer tells why
+	summary, err := stream.CloseAndRecv()
+	if err != nil {
+		return rpc.FromStatus(err)
+	}
+	if a.output == "json" {
+		err = a.show(cmd.Context(), summary)
+	} else {
+		err = a.showFed(cmd.Context(), summary, lines)
+	}
+	switch {
+	case err != nil:
+		return err
+	case wrong:
+		return mistake
+	case summary.GetRefusedCount() > 0:
+		return fmt.Errorf("%d of %d readings were refused; the others are kept", summary.GetRefusedCount(), len(lines))
+	default:
+		return nil
+	}
+}
+
+func (a *app) showFed(ctx context.Context, summary *foodsafetypb.StreamReadingsResponse, lines []int) error {
+	fmt.Fprintf(a.out, "kept %d readings, %d were known already\n", summary.GetAcceptedCount(), summary.GetDuplicateCount())
+	style := a.style(ctx)
+	for _, refusal := range summary.GetRefusals() {
+		line := "?"
+		if i := int(refusal.GetIndex()); i < len(lines) {
+			line = strconv.Itoa(lines[i])
+		}
+		fmt.Fprintf(a.out, "line %s is refused: %s\n", line, plain(style.Text(refusal.GetMessage()), a.siteName()))
+	}
+	return nil
+}
+
+// eachReading reads rows chill,probe,time,temperature.
+func (a *app) eachReading(ctx context.Context, path string, in io.Reader, each func(one *foodsafetypb.Reading, line int) error) error {
 	rows := csv.NewReader(in)
 	rows.FieldsPerRecord = 4
 	rows.Comment = '#'
 	for {
 		row, err := rows.Read()
 		if errors.Is(err, io.EOF) {
-			break
+			return nil
 		}
 		if err != nil {
-			return usagef("%s: %v", path, err)
+			return usagef("%s: %v; a line has chill,probe,time,temperature", path, err)
 		}
 		line, _ := rows.FieldPos(0)
 		if line == 1 && strings.EqualFold(strings.TrimSpace(row[0]), "chill") {
 			continue // the heading
 		}
-		one, err := a.readingRow(cmd.Context(), row)
+		one, err := a.readingRow(ctx, row)
 		if err != nil {
 			return usagef("%s line %d: %v", path, line, err)
 		}
-		err = stream.Send(&foodsafetypb.StreamReadingsRequest{Parent: a.siteName(), Readings: []*foodsafetypb.Reading{one}})
+		err = each(one, line)
 		if err != nil {
-			break // the service's own answer tells why
+			return err
 		}
 	}
-	summary, err := stream.CloseAndRecv()
-	if err != nil {
-		return rpc.FromStatus(err)
-	}
-	return a.show(cmd.Context(), summary)
 }
 
 func (a *app) readingRow(ctx context.Context, row []string) (*foodsafetypb.Reading, error) {
@@ -228,16 +270,38 @@ func (a *app) readingRow(ctx context.Context, row []string) (*foodsafetypb.Readi
 	return &foodsafetypb.Reading{Chill: chill, Probe: probe, ObserveTime: when, TemperatureCelsius: degrees}, nil
 }
 
-// subject reads lots/ID or batches/ID.
-func (a *app) subject(id string) (string, error) {
-	switch {
-	case strings.HasPrefix(id, "batches/"):
-		return a.name("batches/{batch}", id)
-	case strings.HasPrefix(id, "lots/"):
-		return a.name("lots/{lot}", id)
+// subject reads lots/ID or batches/ID, and refuses one that does not exist: food safety holds any name, and a hold on a
+// name typed wrong would hold nothing. When the service that knows cannot be reached, the subject passes.
+func (a *app) subject(ctx context.Context, id string) (string, error) {
+	ctx, cancel := context.WithTimeout(ctx, a.timeout)
+	defer cancel()
+	var name string
+	var err error
+	var known func() error
+	switch short := strings.TrimPrefix(id, a.siteName()+"/"); {
+	case strings.HasPrefix(short, "batches/"):
+		name, err = a.name("batches/{batch}", short)
+		known = func() error { _, err := a.knownBatch(ctx, name, ""); return err }
+	case strings.HasPrefix(short, "lots/"):
+		name, err = a.name("lots/{lot}", short)
+		known = func() error {
+			client, err := a.inventory()
+			if err != nil {
+				return err
+			}
+			_, err = client.GetLot(ctx, &inventorypb.GetLotRequest{Name: name})
+			if err = rpc.FromStatus(err); apierr.KindOf(err) == apierr.KindNotFound {
+				return err
+			}
+			return nil
+		}
 	default:
 		return "", usagef("%q: give it as lots/ID or batches/ID", id)
 	}
+	if err != nil {
+		return "", err
+	}
+	return name, known()
 }
 
 func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
@@ -245,7 +309,7 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 	open := &cobra.Command{
 		Use: "open SUBJECT TEXT", Short: "Open a deviation on lots/ID or batches/ID and hold it", Args: exactly(2, "lots/ID or batches/ID, and TEXT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			subject, err := a.subject(args[0])
+			subject, err := a.subject(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -296,7 +360,7 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 	place := &cobra.Command{
 		Use: "place SUBJECT REASON", Short: "Hold lots/ID or batches/ID: it must not move", Args: exactly(2, "lots/ID or batches/ID, and REASON"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			subject, err := a.subject(args[0])
+			subject, err := a.subject(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -358,15 +422,15 @@ func (a *app) checkCommand() *cobra.Command {
 			}
 			ctx, cancel := a.call(cmd)
 			defer cancel()
-			answer, err := client.CheckLots(ctx, request)
+			found, err := client.CheckLots(ctx, request)
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
-			err = table(ctx, a, answer.GetLotStatuses(), "lot", "shippable", "released", "holds", "deviations", "reasons")
+			err = answer(ctx, a, found, found.GetLotStatuses(), "lot", "shippable", "released", "holds", "deviations", "reasons")
 			if err != nil || a.output == "json" {
 				return err
 			}
-			for _, caution := range answer.GetCautions() {
+			for _, caution := range found.GetCautions() {
 				fmt.Fprintln(a.out, caution)
 			}
 			return nil

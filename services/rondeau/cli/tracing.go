@@ -104,24 +104,18 @@ func (a *app) writeTrace(ctx context.Context, trace *inventorypb.Trace) error {
 	nodes := slices.Clone(trace.GetNodes())
 	slices.SortStableFunc(nodes, func(x, y *inventorypb.TraceNode) int { return int(x.GetDepth() - y.GetDepth()) })
 	batches := []string{}
-	for _, node := range nodes {
-		line := fmt.Sprintf("%s%s %s", strings.Repeat("  ", int(node.GetDepth())), view.EnumWords(node.GetKind().Descriptor().Values().ByNumber(node.GetKind().Number())), style.ID(node.GetName()))
-		if node.GetDisplayName() != "" {
-			line += ", " + node.GetDisplayName()
+	for i := 0; i < len(nodes); {
+		node, last := nodes[i], i+1
+		if node.GetKind() == inventorypb.TraceNode_CONTAINER {
+			for last < len(nodes) && nodes[last].GetKind() == node.GetKind() && nodes[last].GetDepth() == node.GetDepth() && nodes[last].GetDisplayName() == node.GetDisplayName() && nodes[last].GetHeld() == node.GetHeld() {
+				last++
+			}
 		}
-		if node.GetMassKg() > 0 {
-			line += ", " + view.Number(node.GetMassKg()) + " kg"
-		}
-		if node.GetEventTime() != nil {
-			line += ", " + style.Time(node.GetEventTime().AsTime())
-		}
-		if node.GetHeld() {
-			line += ", ON HOLD"
-		}
-		fmt.Fprintln(a.out, line)
+		fmt.Fprintln(a.out, traceLine(style, nodes[i:last]))
 		if node.GetBatch() != "" && !slices.Contains(batches, node.GetBatch()) {
 			batches = append(batches, node.GetBatch())
 		}
+		i = last
 	}
 	fmt.Fprintln(a.out)
 	err := style.Detail(a.out, trace.GetSummary())
@@ -135,6 +129,36 @@ func (a *app) writeTrace(ctx context.Context, trace *inventorypb.Trace) error {
 		}
 	}
 	return nil
+}
+
+// traceLine is the line of a node, or of several containers of the same kind, which are named by the first and the last.
+func traceLine(style view.Style, nodes []*inventorypb.TraceNode) string {
+	node := nodes[0]
+	id := style.ID(node.GetName())
+	line := strings.Repeat("  ", int(node.GetDepth())) + view.EnumWords(node.GetKind().Descriptor().Values().ByNumber(node.GetKind().Number())) + " " + id
+	kg := 0.0
+	for _, one := range nodes {
+		kg += one.GetMassKg()
+	}
+	if len(nodes) > 1 {
+		line += fmt.Sprintf(" to %s, %d of", style.ID(nodes[len(nodes)-1].GetName()), len(nodes))
+	}
+	if title := node.GetDisplayName(); title != "" && title != id {
+		if len(nodes) == 1 {
+			line += ","
+		}
+		line += " " + title
+	}
+	if kg > 0 {
+		line += ", " + view.Number(kg) + " kg"
+	}
+	if node.GetEventTime() != nil {
+		line += ", " + style.Time(node.GetEventTime().AsTime())
+	}
+	if node.GetHeld() {
+		line += ", ON HOLD"
+	}
+	return line
 }
 
 // writeBatchStory prints the runs and chills of one batch.

@@ -128,3 +128,11 @@ func (a *app) requestID() string {
 	}
 	return newRequestID()
 }
+
+// article puts "a" or "an" before a word.
+func article(word string) string {
+	if strings.ContainsRune("aeiou", rune(word[0])) {
+		return "an " + word
+	}
+	return "a " + word
+}

@@ -45,8 +45,16 @@ func (s Style) lines(b *strings.Builder, m protoreflect.Message, indent string) 
 			fmt.Fprintf(b, "%s%s:\n", indent, name)
 			s.table(b, field, value.List(), indent+"  ")
 		case field.Kind() == protoreflect.MessageKind && !field.IsList() && !single(value.Message()):
+			var inner strings.Builder
+			s.lines(&inner, value.Message(), indent+"  ")
+			if inner.Len() > 0 {
+				fmt.Fprintf(b, "%s%s:\n%s", indent, name, inner.String())
+			}
+		case field.IsList() && field.Kind() == protoreflect.StringKind && len(s.field(field, value)) > 100:
 			fmt.Fprintf(b, "%s%s:\n", indent, name)
-			s.lines(b, value.Message(), indent+"  ")
+			for j := range value.List().Len() {
+				fmt.Fprintf(b, "%s  %s\n", indent, s.scalar(field, value.List().Get(j)))
+			}
 		default:
 			_, unit := splitUnit(string(field.Name()))
 			text := s.field(field, value)
@@ -74,6 +82,10 @@ func (s Style) table(b *strings.Builder, field protoreflect.FieldDescriptor, lis
 	var paths []string
 	fields := field.Message().Fields()
 	for i := range fields.Len() {
+		switch fields.Get(i).Name() {
+		case "uid", "etag", "create_time", "update_time":
+			continue // of a resource inside another one
+		}
 		for j := range list.Len() {
 			if list.Get(j).Message().Has(fields.Get(i)) {
 				paths = append(paths, string(fields.Get(i).Name()))

@@ -77,7 +77,7 @@ func (s Style) at(m protoreflect.Message, path string) (text string, number bool
 		return fmt.Sprint(value.List().Len()), true
 	case first == "name":
 		return s.ID(value.String()), false
-	case field.Kind() == protoreflect.StringKind && !field.IsList() && s.Site != "" && strings.HasPrefix(value.String(), s.Site+"/"):
+	case field.Kind() == protoreflect.StringKind && !field.IsList() && s.Site != "" && strings.HasPrefix(value.String(), s.Site+"/") && !mixed[field.Name()]:
 		return s.ID(value.String()), false
 	}
 	return s.field(field, value), numeric(field)

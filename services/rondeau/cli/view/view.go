@@ -6,9 +6,11 @@ package view
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/types/known/durationpb"
@@ -23,10 +25,26 @@ type Style struct {
 
 // unitSuffixes maps the last words of a field name to the unit that a person reads.
 var unitSuffixes = []struct{ suffix, unit string }{
-	{"_kg_per_hour", "kg/h"}, {"_kg_per_liter", "kg/L"}, {"_liters_per_kg", "L/kg"}, {"_liters_per_hour", "L/h"}, {"_meters_per_second", "m/s"},
-	{"_kilowatt_hours", "kWh"}, {"_watts_per_square_meter_kelvin", "W/m2K"},
-	{"_kg", "kg"}, {"_liters", "L"}, {"_celsius", "°C"}, {"_fahrenheit", "°F"}, {"_kilowatts", "kW"}, {"_watts", "W"},
-	{"_meters", "m"}, {"_seconds", "s"}, {"_minutes", "min"}, {"_hours", "h"}, {"_fraction", ""}, {"_percent", "%"}, {"_brix", "°Brix"},
+	{"_kg_per_hour", "kg/h"},
+	{"_kg_per_liter", "kg/L"},
+	{"_liters_per_kg", "L/kg"},
+	{"_liters_per_hour", "L/h"},
+	{"_meters_per_second", "m/s"},
+	{"_kilowatt_hours", "kWh"},
+	{"_watts_per_square_meter_kelvin", "W/m2K"},
+	{"_kg", "kg"},
+	{"_liters", "L"},
+	{"_celsius", "°C"},
+	{"_fahrenheit", "°F"},
+	{"_kilowatts", "kW"},
+	{"_watts", "W"},
+	{"_meters", "m"},
+	{"_seconds", "s"},
+	{"_minutes", "min"},
+	{"_hours", "h"},
+	{"_fraction", ""},
+	{"_percent", "%"},
+	{"_brix", "°Brix"},
 }
 
 // splitUnit cuts the unit off a field name: `mass_kg` is `mass` and `kg`.
@@ -44,6 +62,9 @@ func label(field string) string {
 	stem, _ := splitUnit(field)
 	return strings.ReplaceAll(stem, "_", " ")
 }
+
+// Label is the field name as words without its unit.
+func Label(field string) string { return label(field) }
 
 // header is the heading of a table column, with its unit.
 func header(field string) string {
@@ -67,14 +88,16 @@ func (s Style) zone() *time.Location {
 	return s.Zone
 }
 
-// Time writes a moment to the minute in the site's zone, with seconds when they are not zero.
+// Time writes a moment to the minute in the site's zone.
 func (s Style) Time(t time.Time) string {
-	local := t.In(s.zone())
-	if local.Second() != 0 {
-		return local.Format("Mon 2006-01-02 15:04:05")
-	}
-	return local.Format("Mon 2006-01-02 15:04")
+	return t.In(s.zone()).Format("Mon 2006-01-02 15:04")
 }
+
+// mixed names the fields that refer to things of several kinds; their names keep the kind.
+var mixed = map[protoreflect.Name]bool{"subject": true, "subjects": true, "resource": true, "source": true, "target": true}
+
+// seconds names the moments whose seconds matter to a person: those at which something was measured or written down.
+var seconds = map[protoreflect.Name]bool{"observe_time": true, "record_time": true}
 
 // Name cuts the site off a resource name.
 func (s Style) Name(name string) string {
@@ -84,6 +107,42 @@ func (s Style) Name(name string) string {
 		}
 	}
 	return name
+}
+
+// resourceName tells a resource name from a text that begins with one.
+var resourceName = regexp.MustCompile(`^[a-zA-Z0-9/-]+$`)
+
+// moments finds moments in UTC inside a text.
+var moments = regexp.MustCompile(`\b\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?Z`)
+
+// HasMoment reports whether a text tells a moment in UTC.
+func HasMoment(text string) bool { return moments.MatchString(text) }
+
+// Text writes a text of a service for a person of the site: names without the site, moments in its zone.
+func (s Style) Text(text string) string {
+	if s.Site != "" {
+		text = strings.ReplaceAll(text, s.Site+"/", "")
+	}
+	text = strings.Map(visible, text)
+	return moments.ReplaceAllStringFunc(text, func(found string) string {
+		t, err := time.Parse(time.RFC3339, found)
+		if err != nil {
+			return found
+		}
+		return s.Time(t)
+	})
+}
+
+// visible replaces signs that steer a terminal; the separator of GS1 element strings shows as a picture of itself.
+func visible(r rune) rune {
+	switch {
+	case r == '\n' || r == '\t' || !unicode.IsControl(r):
+		return r
+	case r < 0x20:
+		return 0x2400 + r // Unicode, Control Pictures
+	default:
+		return unicode.ReplacementChar
+	}
 }
 
 // ID is the last word of a resource name, or for a name with two collections below the site the two ids.
@@ -165,8 +224,11 @@ func (s Style) scalar(field protoreflect.FieldDescriptor, value protoreflect.Val
 	case protoreflect.DoubleKind, protoreflect.FloatKind:
 		return Number(value.Float())
 	case protoreflect.StringKind:
-		return s.Name(value.String())
+		return s.Text(value.String())
 	case protoreflect.MessageKind:
+		if t, ok := value.Message().Interface().(*timestamppb.Timestamp); ok && seconds[field.Name()] && t.AsTime().Second() != 0 {
+			return t.AsTime().In(s.zone()).Format("Mon 2006-01-02 15:04:05")
+		}
 		return s.message(value.Message())
 	default:
 		return value.String()
@@ -215,6 +277,9 @@ func (s Style) field(field protoreflect.FieldDescriptor, value protoreflect.Valu
 		parts := make([]string, list.Len())
 		for i := range list.Len() {
 			parts[i] = s.scalar(field, list.Get(i))
+			if field.Kind() == protoreflect.StringKind && s.Site != "" && resourceName.MatchString(list.Get(i).String()) && strings.HasPrefix(list.Get(i).String(), s.Site+"/") && !mixed[field.Name()] {
+				parts[i] = s.ID(list.Get(i).String())
+			}
 		}
 		return strings.Join(parts, "; ")
 	default:
