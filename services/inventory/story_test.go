@@ -45,6 +45,9 @@ func TestFromDeliveryToOutletAndBack(t *testing.T) {
 	if m.Unexplained != kilos(1) || m.Recovery() != 99 || !m.Closed {
 		t.Errorf("batch one: unexplained %v, recovery %v", m.Unexplained, m.Recovery())
 	}
+	if !slices.ContainsFunc(m.Outputs, func(p inventory.BalancePart) bool { return p.Title == "strained solids" && p.Mass == kilos(27) }) {
+		t.Errorf("the balance does not tell the losses in words: %+v", m.Outputs)
+	}
 	k.booksAreRight()
 
 	back, err := k.TraceBackward(k.ctx, sh.Lines[0].Containers[1])
@@ -81,6 +84,10 @@ func TestNothingShipsWithoutAnAnswer(t *testing.T) {
 	k.judge.says[site+"/lots/s1"] = inventory.LotSafety{Lot: site + "/lots/s1", Known: true, Reasons: []string{"chill failed"}}
 	_, err = k.DispatchShipment(k.ctx, inventory.Dispatch{Shipment: sh.Name})
 	k.refused(err, inventory.LotNotShippable, "s1", "chill failed")
+	// A reason that names the lot itself names the lot once.
+	k.judge.says[site+"/lots/s1"] = inventory.LotSafety{Lot: site + "/lots/s1", Known: true, Reasons: []string{site + "/lots/s1 is on hold: chill failed"}}
+	_, err = k.DispatchShipment(k.ctx, inventory.Dispatch{Shipment: sh.Name})
+	k.refused(err, inventory.LotNotShippable, "nothing was shipped: "+site+"/lots/s1 is on hold: chill failed. Take")
 	delete(k.judge.says, site+"/lots/s1")
 	k.judge.says[site+"/lots/p1"] = inventory.LotSafety{Lot: site + "/lots/p1", Known: true, Clear: true, Reasons: []string{"is not released"}}
 	_, err = k.DispatchShipment(k.ctx, inventory.Dispatch{Shipment: sh.Name})

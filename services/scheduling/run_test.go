@@ -321,6 +321,9 @@ func TestTheHoldOfASimmerCountsFromTheMeasuredTemperature(t *testing.T) {
 	if !f.Expected.Equal(hot.Add(4 * time.Hour)) {
 		t.Errorf("expected %v, the hold ends %v", f.Expected, hot.Add(4*time.Hour))
 	}
+	if at := hot.UTC().Format(time.RFC3339); !strings.Contains(f.Basis, at) { // a whole moment, which a client can write in its zone
+		t.Errorf("basis %q does not tell the moment %s", f.Basis, at)
+	}
 }
 
 func TestMeasurementsThatCannotBeAreRefused(t *testing.T) {

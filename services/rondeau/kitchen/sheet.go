@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -58,6 +59,7 @@ func ReadSheet(path string, rows *csv.Reader, site string) (*Sheet, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w; the first line is %s or %s", path, err, strings.Join(orderHeading, ","), strings.Join(deliveryHeading, ","))
 	}
+	heading[0] = strings.TrimPrefix(heading[0], "\ufeff") // spreadsheets begin a file with it
 	for i := range heading {
 		heading[i] = strings.ToLower(strings.TrimSpace(heading[i]))
 	}
@@ -96,9 +98,16 @@ func (s *Sheet) row(row []string, rows *csv.Reader, byKey map[string]*document, 
 	for i := range row {
 		row[i] = strings.TrimSpace(row[i])
 	}
-	for column, what := range map[int]string{0: "partner", 2: "item"} {
-		if !idShape.MatchString(row[column]) {
-			fault(column, "%q is not the id of an existing %s", row[column], what)
+	for _, id := range []struct {
+		column          int
+		order, delivery string
+	}{{0, "outlet", "supplier"}, {2, "product", "item"}} {
+		what := id.delivery
+		if s.orders {
+			what = id.order
+		}
+		if !idShape.MatchString(row[id.column]) {
+			fault(id.column, "%q is not the id of any %s; ids have small letters, digits and hyphens", row[id.column], what)
 			return
 		}
 	}
@@ -124,7 +133,12 @@ func (s *Sheet) row(row []string, rows *csv.Reader, byKey map[string]*document, 
 		if doc.order == nil {
 			doc.order = &planningpb.Order{DispatchDate: row[1], Note: row[4]}
 		}
-		doc.order.Lines = append(doc.order.Lines, &planningpb.Order_Line{Product: s.site + "/products/" + row[2], ContainerCount: int32(n)})
+		product := s.site + "/products/" + row[2]
+		if slices.ContainsFunc(doc.order.GetLines(), func(l *planningpb.Order_Line) bool { return l.GetProduct() == product }) {
+			fault(2, "%q stands twice in the order of %s for %s; give one line with the sum", row[2], row[0], row[1])
+			return
+		}
+		doc.order.Lines = append(doc.order.Lines, &planningpb.Order_Line{Product: product, ContainerCount: int32(n)})
 		return
 	}
 	kg, err := strconv.ParseFloat(row[3], 64)
@@ -132,7 +146,7 @@ func (s *Sheet) row(row []string, rows *csv.Reader, byKey map[string]*document, 
 		m, unitErr := units.ParseMass(row[3])
 		kg, err = m.Kilograms(), unitErr
 	}
-	if err != nil || kg <= 0 {
+	if err != nil || !(kg > 0) || math.IsInf(kg, 0) {
 		fault(3, "%q is not a mass such as 60 kg or 10 lb", row[3])
 		return
 	}

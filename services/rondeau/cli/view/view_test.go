@@ -118,3 +118,20 @@ func TestJSONIsTheSameEachTime(t *testing.T) {
 		t.Errorf("got %s", first)
 	}
 }
+
+func TestTextOfAServiceIsWrittenForAPersonOfTheSite(t *testing.T) {
+	t.Parallel()
+	got := style(t).Text("sites/quayside/lots/l-1 was held at 2027-03-01T17:00:30Z by \x1b[31mada\x1d")
+	if want := "lots/l-1 was held at Mon 2027-03-01 12:00 by \u241b[31mada\u241d"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+func TestNamesInAListLoseTheirCollectionAndSentencesKeepIt(t *testing.T) {
+	t.Parallel()
+	var b strings.Builder
+	err := style(t).Detail(&b, &inventorypb.Lot{Name: "sites/quayside/lots/l-1", Holds: []string{"sites/quayside/holds/h-1", "sites/quayside/holds/h-2: weak seals"}})
+	if err != nil || !strings.Contains(b.String(), "h-1; holds/h-2: weak seals") {
+		t.Errorf("%v\n%s", err, b.String())
+	}
+}
