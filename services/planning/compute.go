@@ -119,8 +119,8 @@ func (a *answer) draw() error {
 		if err := a.feedBatch(i); err != nil {
 			return err
 		}
-		a.timeBatch(i)
 	}
+	a.timeBatches()
 	a.listShortages()
 	a.summarize()
 	slices.SortStableFunc(a.batches, func(x, y *Batch) int {

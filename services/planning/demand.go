@@ -8,6 +8,8 @@ import (
 	"rondeau.internal/pkg/explode"
 )
 
+const noonHour = 12
+
 // demandRef is what stands behind a demand of the problem.
 type demandRef struct {
 	order   *Order
@@ -15,14 +17,16 @@ type demandRef struct {
 	product *Product
 	count   int
 	moment  time.Time // when the packs leave
+	day     Date      // of the dispatch; the plan's first for one that is over
+	morning bool      // the dispatch is before noon, so that packs of the same day come too late
 	weight  int
 }
 
 // supplyRef is what stands behind a given supply of the problem.
 type supplyRef struct {
-	lot, delivery, batch string
-	byProduct            bool
-	arrival              time.Time // zero: already there, or known to scheduling
+	lot, delivery, batch, purchase string
+	byProduct                      bool
+	arrival                        time.Time // zero: already there, or known to scheduling
 }
 
 // problem is an explosion together with what its parts stand for.
@@ -40,6 +44,7 @@ func newProblem(n *network, plan *Plan) *problem {
 	b.addOrders()
 	b.addPars()
 	b.addStock()
+	b.addBought()
 	b.addRunning()
 	b.p.Days, b.p.StartWeekday = b.days, int(plan.Start.Weekday())
 	b.p.SameDayHours = n.f.site.sameDay().Hours()
@@ -51,6 +56,14 @@ func (b *problem) note(format string, args ...any) {
 	b.notes = append(b.notes, fmt.Sprintf(format, args...))
 }
 
+// plural counts things in words.
+func plural(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
 // date returns the civil day of a day of the problem.
 func (b *problem) date(day int) Date { return b.plan.Start.AddDays(day) }
 
@@ -58,7 +71,7 @@ func (b *problem) date(day int) Date { return b.plan.Start.AddDays(day) }
 // noon, because work of the same day would come too late.
 func (b *problem) readyDay(day Date, at TimeOfDay) int {
 	d := b.plan.Start.DaysUntil(day)
-	if at < 12*60 {
+	if at < noonHour*60 {
 		d--
 	}
 	return min(max(d, 0), b.days-1)
@@ -86,11 +99,23 @@ func (b *problem) addOrders() {
 			}
 			at := o.DispatchTime.In(b.f.site.Zone())
 			day := b.readyDay(o.DispatchDate, TimeOfDay(at.Hour()*60+at.Minute()))
-			b.addDemand(product.Item, float64(line.Open()), day, explode.Order, outlet.Weight(), o.Name,
-				demandRef{order: o, product: product, count: line.Open(), moment: o.DispatchTime, weight: 100 * outlet.Weight()})
+			ref := demandRef{
+				order: o, product: product, count: line.Open(), moment: o.DispatchTime, day: o.DispatchDate, morning: at.Hour() < noonHour,
+				weight: 100 * outlet.Weight(),
+			}
+			if o.DispatchDate < b.plan.Start {
+				ref.day, ref.moment, ref.morning = b.plan.Start, startOfDay(b.plan.Start.AddDays(1), b.f.site.Zone()), false
+				b.note("%s: %d packs of %s were to leave on %s and are not shipped; the plan takes them as due on its first day. If they are not wanted any more, cancel the order and plan again",
+					o.Name, line.Open(), product.DisplayName, o.DispatchDate)
+			}
+			b.addDemand(product.Item, float64(line.Open()), day, explode.Order, outlet.Weight(), o.Name, ref)
 			b.plan.Summary.OrderedContainers += line.Open()
 		}
 		b.plan.Summary.Orders++
+	}
+	if n := len(b.f.overdue); n > 0 {
+		b.note("left out: %s with a dispatch more than %d days ago, the first being %s of %s; enter what was shipped, or cancel what is not wanted",
+			plural(n, "open order", "open orders"), overdueDays, b.f.overdue[0].Name, b.f.overdue[0].DispatchDate)
 	}
 }
 
@@ -147,7 +172,9 @@ func (b *problem) addOutletPar(par *Par, product *Product) {
 			continue
 		}
 		b.addDemand(product.Item, float64(lacking), b.readyDay(day, outlet.dispatchTime()), explode.Par, outlet.Weight(), par.Name,
-			demandRef{par: par, product: product, count: lacking, moment: moment, weight: 10})
+			demandRef{
+				par: par, product: product, count: lacking, moment: moment, day: day, morning: outlet.dispatchTime() < noonHour*60, weight: 10,
+			})
 		return
 	}
 	b.note("%s has no dispatch within the plan, so its par for %s is not served", outlet.DisplayName, product.DisplayName)
@@ -200,6 +227,24 @@ func (b *problem) addStock() {
 			b.addSupply(explode.Supply{ID: e.Delivery, Node: node, Kind: explode.Expected, Quantity: b.units(node, e.MassKg, 0), Day: day},
 				supplyRef{delivery: e.Delivery, arrival: Moment(b.date(day), b.f.site.deliveryTime(), b.f.site.Zone())})
 		}
+	}
+}
+
+// addBought counts on purchases of the plan in force that inventory has not made deliveries of yet: they will come all the same.
+func (b *problem) addBought() {
+	count := 0
+	for _, p := range b.f.bought {
+		node, ok := b.index[p.Item]
+		if !ok {
+			continue
+		}
+		count++
+		day := max(b.plan.Start.DaysUntil(p.DeliveryDate), 0)
+		b.addSupply(explode.Supply{ID: p.Name, Node: node, Kind: explode.Expected, Quantity: b.units(node, float64(p.Mass.Mass()), 0), Day: day},
+			supplyRef{purchase: p.Name, arrival: Moment(b.date(day), b.f.site.deliveryTime(), b.f.site.Zone())})
+	}
+	if count > 0 {
+		b.note("counted on although not among the expected deliveries yet: %s of %s", plural(count, "purchase", "purchases"), b.f.base.Name)
 	}
 }
 

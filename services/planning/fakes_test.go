@@ -29,7 +29,18 @@ func hours(h float64) *time.Duration {
 type stockroom struct {
 	items []planning.Item
 	stock map[string]planning.Stock
+	heard map[string]bool // purchases that deliveries were made of
 	down  bool
+}
+
+func (s *stockroom) StockAndPurchases(ctx context.Context, site string, purchases []string) (stock []planning.Stock, unknown []string, err error) {
+	stock, err = s.Stock(ctx, site)
+	for _, p := range purchases {
+		if !s.heard[p] {
+			unknown = append(unknown, p)
+		}
+	}
+	return stock, unknown, err
 }
 
 func (s *stockroom) Items(_ context.Context, _ string) ([]planning.Item, error) {
@@ -47,7 +58,7 @@ func (s *stockroom) Stock(_ context.Context, _ string, items ...string) ([]plann
 	for _, i := range s.items {
 		st, ok := s.stock[i.Name]
 		if ok && (len(items) == 0 || slices.Contains(items, i.Name)) {
-			st.Item = i.Name
+			st.Item, st.Lots = i.Name, slices.Clone(st.Lots)
 			out = append(out, st)
 		}
 	}
@@ -127,7 +138,7 @@ func emptyKitchen(t testing.TB) *kitchen {
 	}
 	k := &kitchen{
 		t: t, clock: clock.NewFake(monday), ledger: &ledger{}, line: &line{},
-		stock: &stockroom{stock: map[string]planning.Stock{}},
+		stock: &stockroom{stock: map[string]planning.Stock{}, heard: map[string]bool{}},
 	}
 	k.Service, err = planning.New(planning.Deps{Store: store, Events: k.ledger, Inventory: k.stock, Scheduling: k.line, Clock: k.clock})
 	if err != nil {

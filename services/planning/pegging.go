@@ -98,7 +98,7 @@ func (a *answer) source(src explode.Source) InputSource {
 		return InputSource{Batch: a.batches[src.Index].Name, ByProduct: true}
 	}
 	ref := &a.supplies[src.Index]
-	return InputSource{Lot: ref.lot, Delivery: ref.delivery, Batch: ref.batch, ByProduct: ref.byProduct}
+	return InputSource{Lot: ref.lot, Delivery: ref.delivery, Purchase: ref.purchase, Batch: ref.batch, ByProduct: ref.byProduct}
 }
 
 // feedBatch fills the inputs of a batch, line by line of its formula, and says where each comes from.

@@ -265,7 +265,7 @@ func TestShortageNamesTheOrderTheRootAndTheWayOut(t *testing.T) {
 	if s.Order != outlet("pier")+"/orders/rush" || s.Containers != 12 || s.NeedDate != "2026-03-04" || s.Available == "" || s.Product != product("demi-1kg") {
 		t.Errorf("shortage %+v", s)
 	}
-	if !strings.Contains(s.Reason, "12 packs of Demi-glace 1 kg are short for 2026-03-04") || !strings.Contains(s.Reason, string(s.Available)) {
+	if !strings.Contains(s.Reason, "12 packs of Demi-glace 1 kg are short for the dispatch of 2026-03-04") || !strings.Contains(s.Reason, string(s.Available)) {
 		t.Errorf("reason: %s", s.Reason)
 	}
 	late := 0

@@ -111,6 +111,14 @@ type StockLot struct {
 	UseBy      Date // empty: not limited
 }
 
+// ReservedLot is a part of a lot that is promised to a batch.
+type ReservedLot struct {
+	Lot    string
+	Batch  string
+	MassKg float64
+	UseBy  Date // empty: not limited
+}
+
 // ExpectedDelivery is a line of a delivery on its way.
 type ExpectedDelivery struct {
 	Delivery string
@@ -122,6 +130,7 @@ type ExpectedDelivery struct {
 type Stock struct {
 	Item     string
 	Lots     []StockLot
+	Promised []ReservedLot // to batches; part of ReservedKg
 	Expected []ExpectedDelivery
 	// ReservedKg is in stock and promised to batches and to shipments that have not left. Of packs it belongs to orders that
 	// are still open here, so planning counts it for them.
@@ -134,6 +143,9 @@ type Inventory interface {
 	Items(ctx context.Context, site string) ([]Item, error)
 	// Stock returns free stock and expected deliveries; of the given items, or of all when there are none given.
 	Stock(ctx context.Context, site string, items ...string) ([]Stock, error)
+	// StockAndPurchases returns the same for all items and, as of the same moment, those of the purchases that inventory has made
+	// no delivery of yet: they are neither in stock nor among what is expected.
+	StockAndPurchases(ctx context.Context, site string, purchases []string) (stock []Stock, unknown []string, err error)
 }
 
 // Vessel is what planning needs to know of a vessel: which batches fit into it.

@@ -66,22 +66,59 @@ func (a *answer) addShortage(demand int, s explode.Shortage, quantity float64) {
 	out := a.shortage(s, quantity)
 	if ref.order != nil {
 		out.Order = ref.order.Name
-		// The day of dispatch is what people know, not the day before on which the packs must be ready.
-		out.NeedDate = ref.order.DispatchDate
 	} else {
 		out.Par = ref.par.Name
 	}
-	out.Reason = a.reason(s, &out)
+	// The day of dispatch is what people know, not the day before on which the packs must be ready for a morning.
+	out.NeedDate = ref.day
+	if ref.morning && out.Available != "" {
+		out.Available = out.Available.AddDays(1)
+	}
+	why, hint := a.why(s)
+	if s.Cause == explode.LeadTime {
+		hint = "move the order to a later day or reduce it"
+		if ref.order == nil {
+			hint = "the outlet waits until then"
+		}
+	}
+	when := "they cannot leave within the plan"
+	if out.Available != "" {
+		when = "they can leave on " + string(out.Available)
+	}
+	out.Reason = fmt.Sprintf("%s short for the dispatch of %s: %s. As planned, %s; %s.", a.amount(&out, s.Node), out.NeedDate, why, when, hint)
 	a.plan.Shortages = append(a.plan.Shortages, out)
 }
 
+// addLevelShortage tells of the kitchen's own freezer.
 func (a *answer) addLevelShortage(s explode.Shortage) {
 	out := a.shortage(s, s.Quantity)
-	if par := a.origins[s.Node].par; par != nil {
+	par := a.origins[s.Node].par
+	if par != nil {
 		out.Par = par.Name
 	}
-	out.Reason = a.reason(s, &out)
+	until := "to the end of the plan"
+	if out.Available != "" {
+		until = "until " + string(out.Available)
+	}
+	why, hint := a.why(s)
+	level := "the level to hold"
+	if par != nil {
+		level = fmt.Sprintf("the par of %d", par.Count)
+	}
+	out.Reason = fmt.Sprintf("%s missing to %s in the kitchen's freezer from %s %s: %s; %s.", a.amount(&out, s.Node), level, out.NeedDate, until, why, hint)
 	a.plan.Shortages = append(a.plan.Shortages, out)
+}
+
+// amount says how much is short, with its verb.
+func (a *answer) amount(out *Shortage, node int) string {
+	if out.Product == "" {
+		return fmt.Sprintf("%.4g kg of %s are", float64(out.Mass.Mass()), a.f.itemTitle(out.Item))
+	}
+	name := a.origins[node].product.DisplayName
+	if out.Containers == 1 {
+		return "1 pack of " + name + " is"
+	}
+	return fmt.Sprintf("%d packs of %s are", out.Containers, name)
 }
 
 func (a *answer) shortage(s explode.Shortage, quantity float64) Shortage {
@@ -99,18 +136,16 @@ func (a *answer) shortage(s explode.Shortage, quantity float64) Shortage {
 	return out
 }
 
-// reason tells a planner what is short, why, when it will be there, and what can be done.
-func (a *answer) reason(s explode.Shortage, out *Shortage) string {
-	amount := fmt.Sprintf("%.4g kg of %s", float64(out.Mass.Mass()), a.f.itemTitle(out.Item))
-	if out.Product != "" {
-		amount = fmt.Sprintf("%d packs of %s", out.Containers, a.origins[s.Node].product.DisplayName)
-	}
-	root := a.f.itemTitle(out.RootItem)
-	var why, hint string
+// why tells a planner the reason of a shortage, and what can be done about it.
+func (a *answer) why(s explode.Shortage) (why, hint string) {
+	root := a.f.itemTitle(a.origins[s.Root].item)
 	switch s.Cause {
 	case explode.LeadTime:
-		why = fmt.Sprintf("%s takes longer to make than there is time", root)
-		hint = "move the demand to a later day or reduce it"
+		why = fmt.Sprintf("what there is comes too late to make %s in time", root)
+		if s.Root == s.Node {
+			why = "it takes longer to make, and to get what goes into it, than there is time"
+		}
+		hint = "it fills up as soon as it can"
 	case explode.OrderTooLate:
 		why = fmt.Sprintf("%s had to be ordered from its supplier before %s", root, a.plan.Start)
 		hint = "ask the supplier for an extra delivery, enter it as expected, and plan again"
@@ -119,7 +154,7 @@ func (a *answer) reason(s explode.Shortage, out *Shortage) string {
 		hint = "ask for another delivery day or use stock from elsewhere"
 	case explode.SupplyLate:
 		why = fmt.Sprintf("%s that is expected or in progress comes later", root)
-		hint = "hasten it or move the demand"
+		hint = "hasten it, or move what needs it"
 	case explode.NoSource:
 		why = fmt.Sprintf("%s comes only from stock or as a by-product, and there is not enough", root)
 		hint = "approve a formula for it or enter stock"
@@ -133,9 +168,5 @@ func (a *answer) reason(s explode.Shortage, out *Shortage) string {
 		why = fmt.Sprintf("%s would have to wait for its own by-product", root)
 		hint = "enter starting stock of the by-product"
 	}
-	when := "It will not be there within the plan"
-	if out.Available != "" {
-		when = fmt.Sprintf("It will be ready for use on %s", out.Available)
-	}
-	return fmt.Sprintf("%s are short for %s: %s. %s; %s.", amount, out.NeedDate, why, when, hint)
+	return why, hint
 }

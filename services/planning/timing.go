@@ -6,60 +6,139 @@ import (
 	"rondeau.internal/pkg/explode"
 )
 
-// timeBatch sets due time, earliest start and weight. Batches come in the order of their low-level code, so those that
-// take the output are timed already; a by-product may go to one that is not, and counts by its day then.
-func (a *answer) timeBatch(i int) {
-	batch, src := a.batches[i], &a.r.Batches[i]
-	zone := a.f.site.Zone()
+// timing works out the moments of the batches. Each needs those of others: the due times of the batches that take its output, the
+// earliest starts of the batches that feed it. What was worked out is kept, because a batch may have many of both.
+type timing struct {
+	*answer
+	finish   []time.Time // earliest finish, zero until worked out
+	dueDone  []bool
+	headDone []bool
+}
+
+// timeBatches sets due time, earliest start, weight and lateness of all batches.
+func (a *answer) timeBatches() {
+	n := len(a.batches)
+	t := &timing{answer: a, finish: make([]time.Time, n), dueDone: make([]bool, n), headDone: make([]bool, n)}
+	for i := range n {
+		t.setDue(i)
+	}
+	for i := range n {
+		t.setEarliest(i)
+	}
+}
+
+// outputs returns the main output of a batch and its by-products.
+func (t *timing) outputs(i int) []explode.Source {
+	out := []explode.Source{{Kind: explode.FromBatch, Index: i}}
+	for k := range t.batches[i].ByProducts {
+		out = append(out, explode.Source{Kind: explode.FromByProduct, Index: i, ByProduct: k})
+	}
+	return out
+}
+
+// setDue sets when a batch must be ready: at the dispatch of the first order or par that it serves, or when the first batch that
+// takes its output must start, but not before that one can start at all. So a batch whose taker is late already is not asked for
+// a moment that lies before its own earliest start.
+func (t *timing) setDue(i int) {
+	if t.dueDone[i] {
+		return
+	}
+	t.dueDone[i] = true // before the takers: batches do not feed each other in a circle, this only guards
+	batch, src := t.batches[i], &t.r.Batches[i]
 	batch.Weight = 1
 	var due time.Time
-	lastUse := -1
-	want := func(t time.Time) {
-		if due.IsZero() || t.Before(due) {
-			due = t
+	want := func(at time.Time) {
+		if due.IsZero() || at.Before(due) {
+			due = at
 		}
 	}
-	sources := []explode.Source{{Kind: explode.FromBatch, Index: i}}
-	for k := range batch.ByProducts {
-		sources = append(sources, explode.Source{Kind: explode.FromByProduct, Index: i, ByProduct: k})
-	}
-	for _, s := range sources {
-		for _, share := range a.shares[s] {
-			if s.Kind == explode.FromBatch {
-				lastUse = max(lastUse, share.day)
-			}
+	for _, s := range t.outputs(i) {
+		for _, share := range t.shares[s] {
 			if share.batch < 0 {
-				want(a.demands[share.demand].moment)
-				batch.Weight = max(batch.Weight, a.demands[share.demand].weight)
+				want(t.demands[share.demand].moment)
+				batch.Weight = max(batch.Weight, t.demands[share.demand].weight)
 				continue
 			}
-			taker := a.batches[share.batch]
-			if taker.Due.IsZero() {
-				want(startOfDay(a.date(share.day), zone))
-				continue
+			t.setDue(share.batch)
+			taker := t.batches[share.batch]
+			needed := taker.Due
+			if possible := t.earliestFinish(share.batch); possible.After(needed) {
+				needed = possible
 			}
-			want(taker.Due.Add(-taker.Duration))
+			want(needed.Add(-taker.Duration))
 			batch.Weight = max(batch.Weight, taker.Weight)
+			batch.Late = batch.Late || (taker.Late && s.Kind == explode.FromBatch)
 		}
 	}
 	if due.IsZero() {
-		due = startOfDay(a.date(src.Due).AddDays(1), zone)
+		due = startOfDay(t.date(src.Due).AddDays(1), t.f.site.Zone())
 	}
-	batch.Due = due
-	batch.EarliestStart = a.earliestStart(i, lastUse)
+	batch.Due = due.Truncate(time.Microsecond)
 }
 
-// earliestStart is the moment at which goods from stock and deliveries are there, and from which on the output does not spoil
-// before its last use.
-func (a *answer) earliestStart(i, lastUse int) time.Time {
-	batch, src := a.batches[i], &a.r.Batches[i]
-	zone := a.f.site.Zone()
-	earliest := startOfDay(a.plan.Start, zone)
-	if a.f.now.After(earliest) {
-		earliest = a.f.now
+// earliestFinish is when a batch could be ready if vessels and people were always there.
+func (t *timing) earliestFinish(i int) time.Time {
+	if !t.finish[i].IsZero() {
+		return t.finish[i]
 	}
-	if life := a.nodes[src.Node].ShelfLife; life > 0 && lastUse >= 0 {
-		fresh := startOfDay(a.date(lastUse-life+1), zone).Add(-batch.Duration)
+	start := t.inputsThere(i)
+	t.finish[i] = start.Add(t.batches[i].Duration)
+	for _, u := range t.r.BatchInputs(i) {
+		if k := u.Source.Kind; k == explode.FromBatch || k == explode.FromByProduct {
+			if ready := t.earliestFinish(u.Source.Index); ready.After(start) {
+				start = ready
+			}
+		}
+	}
+	t.finish[i] = start.Add(t.batches[i].Duration)
+	return t.finish[i]
+}
+
+// inputsThere is when the goods from stock and deliveries are there; not before now.
+func (t *timing) inputsThere(i int) time.Time {
+	there := startOfDay(t.plan.Start, t.f.site.Zone())
+	if t.f.now.After(there) {
+		there = t.f.now
+	}
+	for _, u := range t.r.BatchInputs(i) {
+		var arrival time.Time
+		switch u.Source.Kind {
+		case explode.FromPurchase:
+			arrival = t.deliveryMoment(t.r.Purchases[u.Source.Index].Delivery)
+		case explode.FromSupply:
+			arrival = t.supplies[u.Source.Index].arrival
+		}
+		if arrival.After(there) {
+			there = arrival
+		}
+	}
+	return there
+}
+
+// setEarliest sets from when on it makes sense to start: goods from stock and deliveries are there, no batch that feeds this one
+// starts later, and the output does not spoil before its last use. How long those batches take is left to the schedule, which knows
+// their vessels.
+func (t *timing) setEarliest(i int) {
+	if t.headDone[i] {
+		return
+	}
+	t.headDone[i] = true
+	batch, src := t.batches[i], &t.r.Batches[i]
+	earliest := t.inputsThere(i)
+	for _, u := range t.r.BatchInputs(i) {
+		if k := u.Source.Kind; k == explode.FromBatch || k == explode.FromByProduct {
+			t.setEarliest(u.Source.Index)
+			if start := t.batches[u.Source.Index].EarliestStart; start.After(earliest) {
+				earliest = start
+			}
+		}
+	}
+	lastUse := -1
+	for _, share := range t.shares[explode.Source{Kind: explode.FromBatch, Index: i}] {
+		lastUse = max(lastUse, share.day)
+	}
+	if life := t.nodes[src.Node].ShelfLife; life > 0 && lastUse >= 0 {
+		fresh := startOfDay(t.date(lastUse-life+1), t.f.site.Zone()).Add(-batch.Duration)
 		if latest := batch.Due.Add(-batch.Duration); fresh.After(latest) {
 			fresh = latest // an earlier use is due before: it decides
 		}
@@ -67,17 +146,5 @@ func (a *answer) earliestStart(i, lastUse int) time.Time {
 			earliest = fresh
 		}
 	}
-	for _, u := range a.r.BatchInputs(i) {
-		var arrival time.Time
-		switch u.Source.Kind {
-		case explode.FromPurchase:
-			arrival = a.deliveryMoment(a.r.Purchases[u.Source.Index].Delivery)
-		case explode.FromSupply:
-			arrival = a.supplies[u.Source.Index].arrival
-		}
-		if arrival.After(earliest) {
-			earliest = arrival
-		}
-	}
-	return earliest.Truncate(time.Microsecond)
+	batch.EarliestStart = earliest.Truncate(time.Microsecond)
 }

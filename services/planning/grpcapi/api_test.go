@@ -52,6 +52,11 @@ func (p *pantry) Stock(context.Context, string, ...string) ([]planning.Stock, er
 	return []planning.Stock{{Item: "sites/quai/items/pack", Lots: []planning.StockLot{{Lot: "sites/quai/lots/l", Containers: 4, MassKg: 8}}}}, nil
 }
 
+func (p *pantry) StockAndPurchases(ctx context.Context, site string, _ []string) (stock []planning.Stock, unknown []string, err error) {
+	stock, err = p.Stock(ctx, site)
+	return stock, nil, err
+}
+
 func (p *pantry) Vessels(context.Context, string) ([]planning.Vessel, error) {
 	return []planning.Vessel{{Name: "sites/quai/vessels/k", DisplayName: "Kettle", Class: "kettle", MaxFillLiters: 100}}, nil
 }

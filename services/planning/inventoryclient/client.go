@@ -67,24 +67,40 @@ func item(i *inventorypb.Item) planning.Item {
 	return out
 }
 
-// Stock returns what is free and what is expected.
+// Stock returns what is free, promised and expected.
 func (c *Client) Stock(ctx context.Context, site string, items ...string) ([]planning.Stock, error) {
 	answer, err := c.api.SummarizeStock(ctx, &inventorypb.SummarizeStockRequest{Parent: site, Items: items})
 	if err != nil {
 		return nil, err
 	}
+	return stock(answer.GetItems()), nil
+}
+
+// StockAndPurchases returns the stock of everything and those of the purchases that no delivery was made of.
+func (c *Client) StockAndPurchases(ctx context.Context, site string, purchases []string) ([]planning.Stock, []string, error) {
+	answer, err := c.api.SummarizeStock(ctx, &inventorypb.SummarizeStockRequest{Parent: site, Purchases: purchases})
+	if err != nil {
+		return nil, nil, err
+	}
+	return stock(answer.GetItems()), answer.GetUnknownPurchases(), nil
+}
+
+func stock(items []*inventorypb.ItemStock) []planning.Stock {
 	var out []planning.Stock
-	for _, s := range answer.GetItems() {
-		stock := planning.Stock{Item: s.GetItem(), ReservedKg: s.GetReservedMassKg()}
+	for _, s := range items {
+		row := planning.Stock{Item: s.GetItem(), ReservedKg: s.GetReservedMassKg()}
 		for _, l := range s.GetFreeLots() {
-			stock.Lots = append(stock.Lots, planning.StockLot{
+			row.Lots = append(row.Lots, planning.StockLot{
 				Lot: l.GetLot(), MassKg: l.GetMassKg(), Containers: int(l.GetContainerCount()), UseBy: planning.Date(l.GetUseByDate()),
 			})
 		}
-		for _, e := range s.GetExpected() {
-			stock.Expected = append(stock.Expected, planning.ExpectedDelivery{Delivery: e.GetDelivery(), MassKg: e.GetMassKg(), Date: planning.Date(e.GetExpectedDate())})
+		for _, r := range s.GetReservedLots() {
+			row.Promised = append(row.Promised, planning.ReservedLot{Lot: r.GetLot(), Batch: r.GetBatch(), MassKg: r.GetMassKg(), UseBy: planning.Date(r.GetUseByDate())})
 		}
-		out = append(out, stock)
+		for _, e := range s.GetExpected() {
+			row.Expected = append(row.Expected, planning.ExpectedDelivery{Delivery: e.GetDelivery(), MassKg: e.GetMassKg(), Date: planning.Date(e.GetExpectedDate())})
+		}
+		out = append(out, row)
 	}
-	return out, nil
+	return out
 }
