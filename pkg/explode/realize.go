@@ -77,6 +77,7 @@ func (s *solver) settle(bi int) {
 			if v.avail > start {
 				start = v.avail
 				d.cause, d.root = s.late(ai)
+				d.lateCause, d.lateRoot = d.cause, d.root
 			}
 		}
 	}

@@ -51,7 +51,7 @@ func (m moved) learn(s *solver) bool {
 		row, due := m[d.Node], int32(d.Due)
 		for day := max(d.planStart+lead, 0); day < min(due, days); day++ {
 			if row[day].day < due {
-				row[day] = shift{due, d.cause, d.root}
+				row[day] = shift{due, d.lateCause, d.lateRoot}
 				news = true
 			}
 		}

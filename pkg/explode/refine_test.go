@@ -112,3 +112,25 @@ func TestAPlanMadeAgainForALateBatchStillNamesTheRoot(t *testing.T) {
 		}
 	}
 }
+
+// Mushrooms bought for the planned day of a sauce would spoil before its bones come. That is put right by buying them later; what
+// makes the order late is the bones.
+func TestTheRootOfALateBatchIsNotWhatWouldHaveSpoiledOnTheWay(t *testing.T) {
+	t.Parallel()
+	p := explode.Problem{
+		Days: 10,
+		Nodes: []explode.Node{
+			{ID: "sauce", Kind: explode.Made, Inputs: []explode.Input{{Node: 1, PerOne: 0.1}, {Node: 2, PerOne: 1}}},
+			{ID: "mushrooms", Kind: explode.Purchased, ShelfLife: 2},
+			{ID: "bones", Kind: explode.Purchased, ShelfLife: 3, Delivery: explode.Delivery{Days: []int{5}}},
+		},
+		Demands: []explode.Demand{{ID: "order", Node: 0, Quantity: 10, Day: 1, Kind: explode.Order}},
+	}
+	r, err := explode.Solve(&p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(r.Shortages) != 1 || r.Shortages[0].Available != 5 || r.Shortages[0].Root != 2 || r.Shortages[0].Cause != explode.NoDelivery {
+		t.Errorf("the bones come on day 5; got %+v", r.Shortages)
+	}
+}

@@ -56,6 +56,8 @@ type draft struct {
 	state     uint8
 	cause     Cause // why it is late or small
 	root      int32
+	lateCause Cause // why it is late, whatever made it small
+	lateRoot  int32
 }
 
 type solver struct {

@@ -17,6 +17,10 @@
 // and batches in progress, turns them into a problem of package explode, and turns the answer into batches, purchases
 // and shortages. Nothing in it is random: the same state gives the same plan.
 //
+// A plan made while another is in force counts on that one's purchases which inventory has made no delivery of yet, and on stock
+// reserved for its batches that have not begun: releasing the new plan cancels those. Orders left open before the first day are
+// planned for it when their dispatch is at most seven days ago; both they and older ones are noted.
+//
 // A dispatch before noon needs its packs on the day before; a later one on the day itself. Days are those of the site.
 //
 // # What it publishes

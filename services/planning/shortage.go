@@ -159,7 +159,7 @@ func (a *answer) why(s explode.Shortage) (why, hint string) {
 		why = fmt.Sprintf("%s comes only from stock or as a by-product, and there is not enough", root)
 		hint = "approve a formula for it or enter stock"
 	case explode.InputExpires:
-		why = fmt.Sprintf("what goes into %s spoils before the batch can start", root)
+		why = fmt.Sprintf("%s spoils before the batch that it goes into can start", root)
 		hint = "have the inputs delivered closer together"
 	case explode.BelowMinimum:
 		why = fmt.Sprintf("what there is to make %s from does not fill the smallest vessel", root)

@@ -123,9 +123,9 @@ type Batch struct {
 	ByProducts []*BatchByProduct `protobuf:"bytes,14,rep,name=by_products,json=byProducts,proto3" json:"by_products,omitempty"`
 	// Steps in order, scaled, as they were when the plan was computed.
 	Steps []*BatchStep `protobuf:"bytes,15,rep,name=steps,proto3" json:"steps,omitempty"`
-	// Earliest moment at which it makes sense to start: inputs from stock and deliveries are there, and the output will not spoil before its use. Batches named in `inputs` must be finished as well.
+	// Earliest moment at which it makes sense to start: inputs from stock and deliveries are there, and the output will not spoil before its use. Not before that of a batch named in `inputs`, which must be finished as well.
 	EarliestStartTime *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=earliest_start_time,json=earliestStartTime,proto3" json:"earliest_start_time,omitempty"`
-	// Moment at which the output must be ready: dispatch, or the latest start of the batch that takes it.
+	// Moment at which the output must be ready: dispatch, or the latest start of the batch that takes it; for one that is late already, its earliest possible start.
 	DueTime *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=due_time,json=dueTime,proto3" json:"due_time,omitempty"`
 	// What the output is for.
 	Pegs []*Peg `protobuf:"bytes,18,rep,name=pegs,proto3" json:"pegs,omitempty"`

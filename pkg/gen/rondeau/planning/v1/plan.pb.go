@@ -501,7 +501,7 @@ type Shortage struct {
 	MassKg float64 `protobuf:"fixed64,6,opt,name=mass_kg,json=massKg,proto3" json:"mass_kg,omitempty"`
 	// Day on which it is needed.
 	NeedDate string `protobuf:"bytes,7,opt,name=need_date,json=needDate,proto3" json:"need_date,omitempty"`
-	// Day on which it will be there; empty when not within the plan.
+	// Day on which it will be there, for an order or an outlet's par the first day on which a dispatch at the same time of day can take it; empty when not within the plan.
 	AvailableDate string `protobuf:"bytes,8,opt,name=available_date,json=availableDate,proto3" json:"available_date,omitempty"`
 	// Item at which the cause lies: the short bone, not the sauce.
 	RootItem string `protobuf:"bytes,9,opt,name=root_item,json=rootItem,proto3" json:"root_item,omitempty"`
