@@ -1,26 +1,30 @@
 package sqldb_test
 
 import (
-	"context"
+	"bytes"
+	"errors"
 	"io"
 	"net"
 	"net/url"
 	"path/filepath"
 	"sync"
 	"testing"
+	"time"
 
 	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/pkg/sqldb/sqldbtest"
 )
 
-// cable joins clients to a PostgreSQL server until it is cut, as when the server is killed.
+// cable joins clients to a PostgreSQL server until it is cut, as when the server is killed: its sockets are closed and
+// the clients read the end of their input.
 type cable struct {
 	mu    sync.Mutex
 	ends  []net.Conn
 	ready net.Listener
 }
 
-func lay(t *testing.T, network, server string) *cable {
+// lay makes a cable that is cut once a statement with the given text has gone to the server.
+func lay(t *testing.T, network, server, fatal string) *cable {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -43,10 +47,26 @@ func lay(t *testing.T, network, server string) *cable {
 			c.ends = append(c.ends, near, far)
 			c.mu.Unlock()
 			go func() { _, _ = io.Copy(near, far) }()
-			go func() { _, _ = io.Copy(far, near) }()
+			go func() {
+				_, _ = io.Copy(far, io.TeeReader(near, watch{c, fatal}))
+			}()
 		}
 	}()
 	return c
+}
+
+// watch cuts the cable a moment after it has seen the text, when the statement is under way.
+type watch struct {
+	cable *cable
+	fatal string
+}
+
+// Write implements io.Writer.
+func (w watch) Write(p []byte) (int, error) {
+	if bytes.Contains(p, []byte(w.fatal)) {
+		time.AfterFunc(100*time.Millisecond, w.cable.cut)
+	}
+	return len(p), nil
 }
 
 func (c *cable) cut() {
@@ -68,20 +88,21 @@ func TestAServerThatDisappearsInTheMiddleOfAStatementIsTransient(t *testing.T) {
 	if folder := q.Get("host"); folder != "" {
 		network, server = "unix", filepath.Join(folder, ".s.PGSQL.5432")
 	}
-	c := lay(t, network, server)
+	c := lay(t, network, server, "pg_sleep")
 	q.Del("host")
 	u.Host, u.RawQuery = c.ready.Addr().String(), q.Encode()
 	db := sqldbtest.Open(t, u.String())
-	started := make(chan struct{})
-	go func() {
-		<-started
-		c.cut()
-	}()
-	err = db.InTx(t.Context(), func(ctx context.Context) error {
-		close(started)
-		_, err := db.Conn(ctx).ExecContext(ctx, `SELECT pg_sleep(20)`)
-		return err
-	})
+	// A plain query, because the end of a transaction would tell as well. Two rows, so that the answer has begun.
+	rows, err := db.Conn(t.Context()).QueryContext(t.Context(), `SELECT pg_sleep(i * 20)::text FROM generate_series(0, 1) i`)
+	if err == nil {
+		for rows.Next() {
+			continue
+		}
+		err = errors.Join(rows.Err(), rows.Close())
+	}
+	if err == nil {
+		t.Fatal("the cable was not cut")
+	}
 	if !sqldb.Transient(err) {
 		t.Errorf("%v is final", err)
 	}
