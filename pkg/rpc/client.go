@@ -15,6 +15,7 @@ import (
 	"go.opentelemetry.io/contrib/instrumentation/google.golang.org/grpc/otelgrpc"
 	"google.golang.org/genproto/googleapis/api/annotations"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/credentials/insecure"
 	"google.golang.org/grpc/keepalive"
@@ -54,6 +55,7 @@ func Dial(target string, cfg DialConfig) (*grpc.ClientConn, error) {
 	opts := []grpc.DialOption{
 		grpc.WithTransportCredentials(creds),
 		grpc.WithDefaultServiceConfig(retryConfig()),
+		grpc.WithConnectParams(grpc.ConnectParams{Backoff: reconnect(), MinConnectTimeout: connectTimeout}),
 		grpc.WithStatsHandler(otelgrpc.NewClientHandler()),
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: keepaliveTime, Timeout: keepaliveAnswer, PermitWithoutStream: true}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxSend)),
@@ -221,4 +223,15 @@ func httpVerb(rule *annotations.HttpRule) string {
 		return http.MethodGet
 	}
 	return ""
+}
+
+// connectTimeout is what one attempt to connect may take.
+const connectTimeout = 5 * time.Second
+
+// reconnect keeps the pauses between attempts short, so that a peer that comes back after a long outage is used again within
+// seconds; the library's own pauses grow to two minutes.
+func reconnect() backoff.Config {
+	pauses := backoff.DefaultConfig
+	pauses.BaseDelay, pauses.MaxDelay = 200*time.Millisecond, 3*time.Second
+	return pauses
 }
