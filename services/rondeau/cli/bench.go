@@ -107,6 +107,7 @@ func (a *app) timeReady(ctx context.Context, data string) (took time.Duration, e
 
 // benchSuite is a suite with the demo kitchen on a folder of its own, or over the given databases.
 func (a *app) benchSuite(ctx context.Context, databases map[string]string) (*suite.Suite, kitchen.Conns, func() error, error) {
+	suite.TuneMemory() // as `rondeau up` does
 	data, err := os.MkdirTemp("", "rondeau-bench-")
 	if err != nil {
 		return nil, nil, nil, err

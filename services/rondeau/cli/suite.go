@@ -63,6 +63,7 @@ find it through that folder. Stop it with Ctrl-C.`,
 				return err
 			}
 			defer stop()
+			suite.TuneMemory()
 			begun := time.Now()
 			s, err := suite.Start(ctx, suite.Options{Data: a.data, Listen: listen, NATSListen: natsListen, Logger: logger})
 			if err != nil {
@@ -102,6 +103,7 @@ func (a *app) serveCommand() *cobra.Command {
 				return err
 			}
 			defer stop()
+			suite.TuneMemory()
 			return suite.Serve(cmd.Context(), c, logger, func(address string) {
 				logger.InfoContext(cmd.Context(), "serving", "address", address)
 			})
