@@ -443,4 +443,5 @@ func TestATinyKitchenByCommandsAlone(t *testing.T) {
 	if !strings.HasPrefix(out, "bar\n") {
 		t.Errorf("completion offers %q", out)
 	}
+	add("__start_rondeau", "completion", "bash")
 }
