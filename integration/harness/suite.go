@@ -336,7 +336,7 @@ func (s *Suite) Database(service string) *sqldb.DB {
 	if db := s.dbs[address]; db != nil {
 		return db
 	}
-	db, err := suite.OpenRaw(s.t.Context(), address)
+	db, err := sqldb.Open(s.t.Context(), address)
 	s.must("database of "+service, err)
 	s.dbs[address] = db
 	return db

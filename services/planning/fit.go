@@ -1,6 +1,7 @@
 package planning
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -87,9 +88,9 @@ func stepFits(step *Step, vessels map[string][]Vessel) (out []fit, any bool) {
 func prune(ranges []fit) []fit {
 	slices.SortStableFunc(ranges, func(a, b fit) int {
 		if a.min != b.min {
-			return cmpFloat(a.min, b.min)
+			return cmp.Compare(a.min, b.min)
 		}
-		return cmpFloat(b.max, a.max)
+		return cmp.Compare(b.max, a.max)
 	})
 	var out []fit
 	reach := math.Inf(-1)
@@ -103,16 +104,6 @@ func prune(ranges []fit) []fit {
 		out = out[len(out)-maxFits:]
 	}
 	return out
-}
-
-func cmpFloat(a, b float64) int {
-	switch {
-	case a < b:
-		return -1
-	case a > b:
-		return 1
-	}
-	return 0
 }
 
 func rangesText(ranges []fit) string {

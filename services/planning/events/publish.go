@@ -4,7 +4,6 @@ package events
 
 import (
 	"context"
-	"fmt"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -36,11 +35,11 @@ var _ planning.Events = (*Publisher)(nil)
 func NewPublisher(db *sqldb.DB) *Publisher { return &Publisher{db: db} }
 
 func (p *Publisher) append(ctx context.Context, subject, resource string, at time.Time, message proto.Message) error {
-	payload, err := proto.Marshal(message)
+	event, err := outbox.NewEvent(subject, resource, at, message)
 	if err != nil {
-		return fmt.Errorf("event %s of %s: %w", subject, resource, err)
+		return err
 	}
-	return outbox.Append(ctx, p.db, outbox.Event{Subject: subject, Resource: resource, Time: at, Payload: payload})
+	return outbox.Append(ctx, p.db, event)
 }
 
 // OrderPlaced publishes a new order.

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 
 	"github.com/nats-io/nats.go"
 	"golang.org/x/sync/errgroup"
@@ -48,11 +47,7 @@ type Service struct {
 
 // Open opens the database of planning, `postgres://...` or the path of a SQLite file, and brings its schema up to date.
 func Open(ctx context.Context, database string) (*sqldb.DB, error) {
-	open := sqldb.OpenSQLite
-	if isPostgres(database) {
-		open = sqldb.OpenPostgres
-	}
-	db, err := open(ctx, database)
+	db, err := sqldb.Open(ctx, database)
 	if err != nil {
 		return nil, err
 	}
@@ -60,10 +55,6 @@ func Open(ctx context.Context, database string) (*sqldb.DB, error) {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
-}
-
-func isPostgres(database string) bool {
-	return strings.HasPrefix(database, "postgres://") || strings.HasPrefix(database, "postgresql://")
 }
 
 // migrate brings all tables up to date and returns the store.

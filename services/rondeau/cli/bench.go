@@ -16,6 +16,7 @@ import (
 	"rondeau.internal/pkg/auth"
 	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
 	"rondeau.internal/pkg/rpc"
+	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/services/rondeau/bench"
 	"rondeau.internal/services/rondeau/demo"
 	"rondeau.internal/services/rondeau/kitchen"
@@ -215,7 +216,7 @@ func (a *app) writeBoth(ctx context.Context, s *suite.Suite, conns kitchen.Conns
 	if database == "" {
 		database = filepath.Join(s.Data(), "bench-raw.db")
 	}
-	db, err := suite.OpenRaw(ctx, database)
+	db, err := sqldb.Open(ctx, database)
 	if err != nil {
 		return err
 	}

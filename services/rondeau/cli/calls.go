@@ -8,9 +8,19 @@ import (
 
 	foodsafetypb "rondeau.internal/pkg/gen/rondeau/foodsafety/v1"
 	inventorypb "rondeau.internal/pkg/gen/rondeau/inventory/v1"
+	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
 	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
 	"rondeau.internal/pkg/rpc"
 )
+
+// planningCall makes one call to planning and shows what comes back.
+func planningCall[M proto.Message](a *app, cmd *cobra.Command, call func(context.Context, planningpb.PlanningServiceClient) (M, error)) error {
+	client, err := a.planning()
+	if err != nil {
+		return err
+	}
+	return showCall(a, cmd, func(ctx context.Context) (M, error) { return call(ctx, client) })
+}
 
 // inventoryCall makes one call to inventory and shows what comes back.
 func inventoryCall[M proto.Message](a *app, cmd *cobra.Command, call func(context.Context, inventorypb.InventoryServiceClient) (M, error)) error {

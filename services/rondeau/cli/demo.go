@@ -54,8 +54,7 @@ be empty; afterwards ` + "`rondeau up`" + ` serves it.`,
 	command.Flags().StringVar(&start, "start", "", "first day, a Monday (so that the week has just ended when empty)")
 	command.Flags().BoolVar(&keep, "again", false, "cook in a data folder that is in use already")
 	t.add(command)
-	command.Flags().Lookup("log-level").DefValue = "error"
-	t.level = "error"
+	t.quiet(command, "error")
 	return command
 }
 

@@ -31,20 +31,12 @@ func (a *app) orderCommands(order *cobra.Command) {
 			if err != nil {
 				return err
 			}
-			client, err := a.planning()
-			if err != nil {
-				return err
-			}
-			ctx, cancel := a.call(cmd)
-			defer cancel()
-			order, err := client.CreateOrder(ctx, &planningpb.CreateOrderRequest{
-				Parent: outlet, OrderId: id, RequestId: a.requestID(),
-				Order: &planningpb.Order{DispatchDate: date, Lines: lines, Note: note},
+			return planningCall(a, cmd, func(ctx context.Context, c planningpb.PlanningServiceClient) (*planningpb.Order, error) {
+				return c.CreateOrder(ctx, &planningpb.CreateOrderRequest{
+					Parent: outlet, OrderId: id, RequestId: a.requestID(),
+					Order: &planningpb.Order{DispatchDate: date, Lines: lines, Note: note},
+				})
 			})
-			if err != nil {
-				return rpc.FromStatus(err)
-			}
-			return a.show(ctx, order)
 		},
 	}
 	place.Flags().StringVar(&note, "note", "", "a note for the kitchen")
@@ -233,17 +225,9 @@ func (a *app) planCommands(plan, batch *cobra.Command) {
 			if err != nil {
 				return err
 			}
-			client, err := a.planning()
-			if err != nil {
-				return err
-			}
-			ctx, cancel := a.call(cmd)
-			defer cancel()
-			cancelled, err := client.CancelBatch(ctx, &planningpb.CancelBatchRequest{Name: name, Reason: args[1], RequestId: a.requestID()})
-			if err != nil {
-				return rpc.FromStatus(err)
-			}
-			return a.show(ctx, cancelled)
+			return planningCall(a, cmd, func(ctx context.Context, c planningpb.PlanningServiceClient) (*planningpb.Batch, error) {
+				return c.CancelBatch(ctx, &planningpb.CancelBatchRequest{Name: name, Reason: args[1], RequestId: a.requestID()})
+			})
 		},
 	}
 	plan.AddCommand(make, release)

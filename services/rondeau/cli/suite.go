@@ -37,6 +37,12 @@ func (t *telemetryFlags) add(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&t.format, "log-format", "text", "text or json")
 }
 
+// quiet sets another default of --log-level, for commands that people start at a terminal.
+func (t *telemetryFlags) quiet(cmd *cobra.Command, level string) {
+	cmd.Flags().Lookup("log-level").DefValue = level
+	t.level = level
+}
+
 func (t *telemetryFlags) start(ctx context.Context, a *app, service string) (*slog.Logger, func(), error) {
 	set, stop, err := telemetry.Setup(ctx, telemetry.Config{OTLPEndpoint: t.otlp, OTLPInsecure: t.plain, ServiceName: service, LogLevel: t.level, LogFormat: t.format, LogOutput: a.err})
 	if err != nil {
@@ -83,6 +89,7 @@ find it through that folder. Stop it with Ctrl-C.`,
 	command.Flags().StringVar(&listen, "listen", "127.0.0.1:7443", "host:port to serve on")
 	command.Flags().StringVar(&natsListen, "nats-listen", "", "host:port at which the event log can be read from outside (closed when empty)")
 	t.add(command)
+	t.quiet(command, "warn") // the person at the terminal is not to read every call
 	return command
 }
 

@@ -84,11 +84,3 @@ func OpenDatabase(ctx context.Context, name, database string) (*sqldb.DB, error)
 	}
 	return k.open(ctx, database)
 }
-
-// OpenRaw opens a database without any of the suite's tables, for measurements.
-func OpenRaw(ctx context.Context, database string) (*sqldb.DB, error) {
-	if strings.Contains(database, "://") {
-		return sqldb.OpenPostgres(ctx, database)
-	}
-	return sqldb.OpenSQLite(ctx, database)
-}
