@@ -160,6 +160,8 @@ func Transient(err error) bool {
 		return false
 	case retryable(err), errors.Is(err, ErrCommitUnknown), errors.Is(err, driver.ErrBadConn), errors.As(err, &dial):
 		return true
+	case pgconn.SafeToRetry(err): // nothing was sent: another goroutine found the connection dead a moment ago
+		return true
 	}
 	code, ok := serverCode(err)
 	if !ok && errors.As(err, &connect) {

@@ -11,6 +11,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/pkg/sqldb/sqldbtest"
 )
@@ -111,6 +113,21 @@ func TestAServerThatDisappearsInTheMiddleOfAStatementIsTransient(t *testing.T) {
 func TestAServerWithoutANameIsTransient(t *testing.T) {
 	// The name server of a network of containers forgets a container that is down. ".invalid" never resolves (RFC 2606).
 	_, err := sqldb.OpenPostgres(t.Context(), "postgres://database.invalid/none?connect_timeout=5")
+	if err == nil || !sqldb.Transient(err) {
+		t.Errorf("%v is final", err)
+	}
+}
+
+func TestAConnectionFoundDeadIsTransient(t *testing.T) {
+	conn, err := pgx.Connect(t.Context(), sqldbtest.PostgresURL(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := conn.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	// What a pool hands out when the server was killed between its check of the connection and the first statement.
+	_, err = conn.Exec(t.Context(), "BEGIN")
 	if err == nil || !sqldb.Transient(err) {
 		t.Errorf("%v is final", err)
 	}
