@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -12,6 +13,7 @@ import (
 	inventorypb "rondeau.internal/pkg/gen/rondeau/inventory/v1"
 	planningpb "rondeau.internal/pkg/gen/rondeau/planning/v1"
 	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
+	"rondeau.internal/pkg/simmer"
 )
 
 // batch is a batch as it really is.
@@ -278,15 +280,18 @@ func (w *world) startSimmer(j *job) error {
 	// The lid is on for as much as the formula's yield allows to steam off.
 	spare := inside - w.expectedOut(j.batch)
 	var h heating
+	var err error
 	for _, cover := range []float64{0.3, 0.7, 0.95} {
-		var err error
 		h, err = w.nature.simmer(vessel, inside, start, target, m.GetHoldDuration().AsDuration(), cover)
-		if err != nil {
-			return err
+		if errors.Is(err, simmer.ErrDry) {
+			continue // a thin layer in a wide pan: the cook closes the lid further
 		}
-		if h.evaporatedKg < 0.6*spare {
+		if err != nil || h.evaporatedKg < 0.6*spare {
 			break
 		}
+	}
+	if err != nil {
+		return err
 	}
 	h.evaporatedKg = math.Max(0, math.Min(h.evaporatedKg, 0.9*spare))
 	j.heat = &h

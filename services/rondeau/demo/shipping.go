@@ -120,6 +120,16 @@ func (w *world) dispatch(ctx context.Context, o *planningpb.Order, s *inventoryp
 	return nil
 }
 
+// firstContainer is a container of a shipment, which has at least one; in a partial shipment a line may have none.
+func firstContainer(s *inventorypb.Shipment) string {
+	for _, l := range s.GetLines() {
+		if len(l.GetContainers()) > 0 {
+			return l.GetContainers()[0]
+		}
+	}
+	return ""
+}
+
 // appendShipped adds packs to what planning must hear of an order.
 func appendShipped(news []pending, order string, count int32) []pending {
 	for i := range news {
@@ -134,7 +144,7 @@ func appendShipped(news []pending, order string, count int32) []pending {
 // shipHeld lets the safety lead hold a lot of a shipment at the last minute: the dispatch is refused. The doubt is
 // cleared, another person lifts the hold, the lot is signed anew and leaves late.
 func (w *world) shipHeld(ctx context.Context, o *planningpb.Order, s *inventorypb.Shipment) error {
-	container, err := w.here(auditor).inventory.GetContainer(ctx, &inventorypb.GetContainerRequest{Name: s.GetLines()[0].GetContainers()[0]})
+	container, err := w.here(auditor).inventory.GetContainer(ctx, &inventorypb.GetContainerRequest{Name: firstContainer(s)})
 	if err != nil {
 		return err
 	}

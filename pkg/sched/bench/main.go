@@ -1,0 +1,162 @@
+// Command bench measures the scheduling engine on published instances and on generated kitchens.
+//
+//	go run ./pkg/sched/bench --family fjsp --seconds 10 --seeds 5
+//
+// For each instance and seed it prints the value reached, the best known one, the gap between them, the time until the
+// value was found and whether package verify accepts every plan that was handed out; then the mean gap per group, as
+// the median over the seeds. Time is wall-clock time of the whole process, reading of the instance included.
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"path"
+	"runtime"
+	"runtime/pprof"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// settings are what the flags say.
+type settings struct {
+	families   []string
+	match      string
+	instances  string
+	seconds    float64
+	iterations int
+	seeds      int
+	sizes      []int
+	csv        string
+	profile    string
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+	defer stop()
+	if err := run(ctx, os.Args[1:], os.Stdout, os.Stderr); err != nil && !errors.Is(err, flag.ErrHelp) {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}
+
+func run(ctx context.Context, args []string, out, logs io.Writer) (err error) {
+	s, err := parse(args, logs)
+	if err != nil {
+		return err
+	}
+	cases, err := load(s)
+	if err != nil {
+		return err
+	}
+	if len(cases) == 0 {
+		return fmt.Errorf("no instance of family %s matches %q; `--match '*'` takes all of them", strings.Join(s.families, ", "), s.match)
+	}
+	if s.profile != "" {
+		stop, err := startProfile(s.profile)
+		if err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, stop()) }()
+	}
+	fmt.Fprintf(out, "%d instances, %d seeds each, %s, %d cores, %s\n\n", len(cases), s.seeds, s.budget(), runtime.GOMAXPROCS(0), runtime.Version())
+	t := newTable(out)
+	var results []result
+	for _, c := range cases {
+		for seed := range s.seeds {
+			if ctx.Err() != nil {
+				break
+			}
+			r := measure(ctx, c, uint64(seed+1), s)
+			results = append(results, r)
+			t.row(r)
+		}
+	}
+	summarise(out, results)
+	if s.csv != "" {
+		if err := writeCSV(s.csv, results); err != nil {
+			return err
+		}
+	}
+	return faults(results)
+}
+
+func (s settings) budget() string {
+	if s.iterations > 0 {
+		return fmt.Sprintf("%d iterations", s.iterations)
+	}
+	return fmt.Sprintf("%g s", s.seconds)
+}
+
+func parse(args []string, logs io.Writer) (settings, error) {
+	var s settings
+	var family, sizes string
+	f := flag.NewFlagSet("bench", flag.ContinueOnError)
+	f.SetOutput(logs)
+	f.StringVar(&family, "family", "fjsp", "families, separated by commas: "+strings.Join(familyNames(), ", "))
+	f.StringVar(&s.match, "match", "*", "pattern of instance names, such as 'mk*'")
+	f.StringVar(&s.instances, "instances", "../shared/bench", "folder with the published instances")
+	f.Float64Var(&s.seconds, "seconds", 10, "wall-clock seconds per instance and seed")
+	f.IntVar(&s.iterations, "iterations", 0, "iterations per instance and seed instead of seconds; makes a run repeatable")
+	f.IntVar(&s.seeds, "seeds", 1, "seeds per instance")
+	f.StringVar(&sizes, "batches", "10,50,150", "sizes of family kitchen in batches, 10 to 2000")
+	f.StringVar(&s.csv, "csv", "", "file for the results as CSV")
+	f.StringVar(&s.profile, "cpuprofile", "", "file for a CPU profile")
+	if err := f.Parse(args); err != nil {
+		return s, err
+	}
+	if f.NArg() > 0 {
+		return s, fmt.Errorf("%q is not a flag; give the family with --family", f.Arg(0))
+	}
+	s.families = strings.Split(family, ",")
+	for _, name := range s.families {
+		if _, known := families[name]; !known && name != kitchenFamily {
+			return s, fmt.Errorf("family %q is not known; the families are %s", name, strings.Join(familyNames(), ", "))
+		}
+	}
+	for _, text := range strings.Split(sizes, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(text))
+		if err != nil || n < 1 || n > 2000 {
+			return s, fmt.Errorf("--batches: %q is not a number of batches from 1 to 2000", text)
+		}
+		s.sizes = append(s.sizes, n)
+	}
+	if s.iterations < 0 || s.iterations == 0 && !(s.seconds > 0 && s.seconds <= 86400) {
+		return s, errors.New("give --seconds above 0 and up to 86400, or --iterations above 0")
+	}
+	if s.seeds < 1 {
+		return s, errors.New("--seeds is at least 1")
+	}
+	if _, err := path.Match(s.match, ""); err != nil {
+		return s, fmt.Errorf("--match %q: %w", s.match, err)
+	}
+	return s, nil
+}
+
+func startProfile(file string) (stop func() error, err error) {
+	f, err := os.Create(file)
+	if err != nil {
+		return nil, err
+	}
+	if err := pprof.StartCPUProfile(f); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return func() error {
+		pprof.StopCPUProfile()
+		return f.Close()
+	}, nil
+}
+
+// deadline is a function that says when the time of a case is over.
+func (s settings) deadline(ctx context.Context, began time.Time) func() bool {
+	if s.iterations > 0 {
+		return func() bool { return ctx.Err() != nil }
+	}
+	end := began.Add(time.Duration(s.seconds * float64(time.Second)))
+	return func() bool { return ctx.Err() != nil || !time.Now().Before(end) }
+}
