@@ -54,8 +54,12 @@ func (a *app) nextCommand() *cobra.Command {
 
 // runCommands record what really happens at a vessel.
 func (a *app) runCommands(run *cobra.Command) {
-	var vessel, operator, at, note string
-	start := &cobra.Command{
+	run.AddCommand(a.runStartCommand(), a.runRecordCommand(), a.runFinishCommand(), a.runAbortCommand(), a.runForecastCommand())
+}
+
+func (a *app) runStartCommand() *cobra.Command {
+	var vessel, operator, at string
+	command := &cobra.Command{
 		Use: "start BATCH/RUN", Short: "Start a run at its vessel", Args: exactly(1, "BATCH/RUN"), ValidArgsFunction: a.completeIDs(resourceByWord("run")),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("batches/{batch}/runs/{run}", args[0])
@@ -78,11 +82,15 @@ func (a *app) runCommands(run *cobra.Command) {
 			})
 		},
 	}
-	start.Flags().StringVar(&vessel, "vessel", "", "vessel, when another one than planned")
-	start.Flags().StringVar(&operator, "operator", "", "who does it, when another person than the one who records")
-	start.Flags().StringVar(&at, "at", "", "when it started (now when empty)")
+	command.Flags().StringVar(&vessel, "vessel", "", "vessel, when another one than planned")
+	command.Flags().StringVar(&operator, "operator", "", "who does it, when another person than the one who records")
+	command.Flags().StringVar(&at, "at", "", "when it started (now when empty)")
+	return command
+}
 
-	record := &cobra.Command{
+func (a *app) runRecordCommand() *cobra.Command {
+	var operator, at, note string
+	command := &cobra.Command{
 		Use: "record BATCH/RUN KIND=VALUE ...", Short: "Record weights, temperatures, levels, solids and checks", Args: atLeast(2, "BATCH/RUN KIND=VALUE ..."),
 		Long: `Record measurements of a run. The kinds are mass, volume, temperature, brix, level and check; a check is written as
 its name and yes or no.`,
@@ -127,11 +135,15 @@ its name and yes or no.`,
 			return table(ctx, a, recorded, "name", "mass_kg", "volume_liters", "temperature_celsius", "brix_degrees", "level_meters", "observe_time", "late_entry")
 		},
 	}
-	record.Flags().StringVar(&at, "at", "", "when it was measured (now when empty)")
-	record.Flags().StringVar(&note, "note", "", "a note")
-	record.Flags().StringVar(&operator, "operator", "", "who measured, when another person than the one who records")
+	command.Flags().StringVar(&at, "at", "", "when it was measured (now when empty)")
+	command.Flags().StringVar(&note, "note", "", "a note")
+	command.Flags().StringVar(&operator, "operator", "", "who measured, when another person than the one who records")
+	return command
+}
 
-	finish := &cobra.Command{
+func (a *app) runFinishCommand() *cobra.Command {
+	var at, note string
+	command := &cobra.Command{
 		Use: "finish BATCH/RUN [ITEM=MASS ...]", Short: "Finish a run with what came out", Args: atLeast(1, "BATCH/RUN"), ValidArgsFunction: a.completeIDs(resourceByWord("run")),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("batches/{batch}/runs/{run}", args[0])
@@ -154,10 +166,13 @@ its name and yes or no.`,
 			})
 		},
 	}
-	finish.Flags().StringVar(&at, "at", "", "when it finished (now when empty)")
-	finish.Flags().StringVar(&note, "note", "", "a note")
+	command.Flags().StringVar(&at, "at", "", "when it finished (now when empty)")
+	command.Flags().StringVar(&note, "note", "", "a note")
+	return command
+}
 
-	abort := &cobra.Command{
+func (a *app) runAbortCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "abort BATCH/RUN REASON", Short: "Give a run up", Args: exactly(2, "BATCH/RUN and REASON"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("batches/{batch}/runs/{run}", args[0])
@@ -169,7 +184,10 @@ its name and yes or no.`,
 			})
 		},
 	}
-	forecast := &cobra.Command{
+}
+
+func (a *app) runForecastCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "forecast BATCH/RUN", Short: "When a run will be done, from what was measured", Args: exactly(1, "BATCH/RUN"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("batches/{batch}/runs/{run}", args[0])
@@ -181,7 +199,6 @@ its name and yes or no.`,
 			})
 		},
 	}
-	run.AddCommand(start, record, finish, abort, forecast)
 }
 
 // measurement reads KIND=VALUE.

@@ -18,7 +18,11 @@ import (
 
 // batchStockCommands book what a batch takes from stock and gives to it.
 func (a *app) batchStockCommands(batch *cobra.Command) {
-	reserve := &cobra.Command{
+	batch.AddCommand(a.batchReserveCommand(), a.batchConsumeCommand(), a.batchProduceCommand(), a.batchCloseBatchCommand(), a.batchBalanceCommand())
+}
+
+func (a *app) batchReserveCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "reserve BATCH ITEM=MASS ...", Short: "Reserve stock for a batch, first expired first", Args: atLeast(2, "BATCH ITEM=MASS ..."),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("batches/{batch}", args[0])
@@ -41,7 +45,10 @@ func (a *app) batchStockCommands(batch *cobra.Command) {
 			})
 		},
 	}
-	consume := &cobra.Command{
+}
+
+func (a *app) batchConsumeCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "consume BATCH/RUN ITEM=MASS[@LOT] ...", Short: "Take stock into a batch", Args: atLeast(2, "BATCH/RUN ITEM=MASS[@LOT] ..."),
 		Long: "Take stock into a batch: what was reserved for it first, then the lots that expire first, or the lot that is named.",
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -87,8 +94,11 @@ func (a *app) batchStockCommands(batch *cobra.Command) {
 			return answer(ctx, a, response, response.GetTaken(), "item", "lot", "location", "mass_kg", "reservation")
 		},
 	}
+}
+
+func (a *app) batchProduceCommand() *cobra.Command {
 	var byProducts []string
-	produce := &cobra.Command{
+	command := &cobra.Command{
 		Use: "produce BATCH/RUN ITEM=MASS[,to=PLACE] ...", Short: "Book what a batch gives; each becomes a lot", Args: atLeast(2, "BATCH/RUN ITEM=MASS ..."),
 		Long: `Book what a batch gives; each becomes a lot. The batch's own item is its product; an item that its formula names as a
 by-product, or that is given with --by-product, is a by-product.`,
@@ -126,9 +136,12 @@ by-product, or that is given with --by-product, is a by-product.`,
 			return answer(ctx, a, response, response.GetLots(), "name", "item", "initial_mass_kg", "use_by_date", "release_required")
 		},
 	}
-	produce.Flags().StringArrayVar(&byProducts, "by-product", nil, "ITEM=MASS: a by-product that the formula does not name, repeatable")
+	command.Flags().StringArrayVar(&byProducts, "by-product", nil, "ITEM=MASS: a by-product that the formula does not name, repeatable")
+	return command
+}
 
-	closeBatch := &cobra.Command{
+func (a *app) batchCloseBatchCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "close BATCH LOSS=MASS ...", Short: "Account for a batch's losses and close its balance", Args: atLeast(1, "BATCH LOSS=MASS ..."),
 		Long: "Close a batch: what went in must equal what came out and what was lost. The losses are " + view.EnumChoices(inventorypb.Loss_EVAPORATION.Descriptor()) + ".",
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -161,7 +174,10 @@ by-product, or that is given with --by-product, is a by-product.`,
 			})
 		},
 	}
-	balance := &cobra.Command{
+}
+
+func (a *app) batchBalanceCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "balance BATCH", Short: "What went in, what came out, what is missing", Args: exactly(1, "BATCH"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("batches/{batch}", args[0])
@@ -173,7 +189,6 @@ by-product, or that is given with --by-product, is a by-product.`,
 			})
 		},
 	}
-	batch.AddCommand(reserve, consume, produce, closeBatch, balance)
 }
 
 // batchAndRun reads BATCH/RUN, or BATCH alone.
@@ -397,9 +412,13 @@ func (a *app) knownOutlet(ctx context.Context, name string) error {
 
 // shipmentCommands bring containers to an outlet.
 func (a *app) shipmentCommands(shipment *cobra.Command) {
+	shipment.AddCommand(a.shipmentMakeCommand(), a.shipmentDispatchCommand(), a.shipmentReceiveCommand(), a.shipmentCancelCommand())
+}
+
+func (a *app) shipmentMakeCommand() *cobra.Command {
 	var order, id string
 	var partial bool
-	make := &cobra.Command{
+	command := &cobra.Command{
 		Use: "make OUTLET [ITEM=COUNT ...]", Short: "Pick released containers for an outlet, first expired first", Args: atLeast(1, "OUTLET"),
 		Example: "  rondeau shipment make corner-bistro --order corner-bistro/o-17",
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -439,11 +458,14 @@ func (a *app) shipmentCommands(shipment *cobra.Command) {
 			})
 		},
 	}
-	make.Flags().StringVar(&order, "order", "", "OUTLET/ORDER that it fulfils")
-	make.Flags().StringVar(&id, "id", "", "id of the shipment (given by the suite when empty)")
-	make.Flags().BoolVar(&partial, "partial", false, "ship what there is when not all can be picked")
+	command.Flags().StringVar(&order, "order", "", "OUTLET/ORDER that it fulfils")
+	command.Flags().StringVar(&id, "id", "", "id of the shipment (given by the suite when empty)")
+	command.Flags().BoolVar(&partial, "partial", false, "ship what there is when not all can be picked")
+	return command
+}
 
-	dispatch := &cobra.Command{
+func (a *app) shipmentDispatchCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "dispatch SHIPMENT", Short: "Send a shipment; held and unreleased lots are refused", Args: exactly(1, "SHIPMENT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("shipments/{shipment}", args[0])
@@ -455,8 +477,11 @@ func (a *app) shipmentCommands(shipment *cobra.Command) {
 			})
 		},
 	}
+}
+
+func (a *app) shipmentReceiveCommand() *cobra.Command {
 	var missing []string
-	receive := &cobra.Command{
+	command := &cobra.Command{
 		Use: "receive SHIPMENT", Short: "Confirm at the outlet that a shipment arrived", Args: exactly(1, "SHIPMENT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("shipments/{shipment}", args[0])
@@ -493,9 +518,12 @@ func (a *app) shipmentCommands(shipment *cobra.Command) {
 			return a.show(ctx, received)
 		},
 	}
-	receive.Flags().StringSliceVar(&missing, "missing", nil, "containers that did not arrive")
+	command.Flags().StringSliceVar(&missing, "missing", nil, "containers that did not arrive")
+	return command
+}
 
-	cancel := &cobra.Command{
+func (a *app) shipmentCancelCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "cancel SHIPMENT", Short: "Give a shipment's containers back to stock before dispatch", Args: exactly(1, "SHIPMENT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("shipments/{shipment}", args[0])
@@ -507,7 +535,6 @@ func (a *app) shipmentCommands(shipment *cobra.Command) {
 			})
 		},
 	}
-	shipment.AddCommand(make, dispatch, receive, cancel)
 }
 
 // orderAsItems gives an order's lines as ITEM=COUNT words, by the pack item of each product.

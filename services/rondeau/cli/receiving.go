@@ -15,9 +15,12 @@ import (
 
 // deliveryCommands are what a receiver does at the dock.
 func (a *app) deliveryCommands(delivery *cobra.Command) {
-	var document, at, id string
-	var rejects []string
-	expect := &cobra.Command{
+	delivery.AddCommand(a.deliveryExpectCommand(), a.deliveryReceiveCommand(), a.deliveryCancelCommand())
+}
+
+func (a *app) deliveryExpectCommand() *cobra.Command {
+	var document, id string
+	command := &cobra.Command{
 		Use: "expect SUPPLIER DATE ITEM=MASS ...", Short: "Book a delivery that is to come", Args: atLeast(3, "SUPPLIER DATE ITEM=MASS ..."),
 		Example: "  rondeau delivery expect hollin-vale 2027-03-01 veal-bones=60kg chicken-bones=30kg",
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -44,12 +47,16 @@ func (a *app) deliveryCommands(delivery *cobra.Command) {
 			})
 		},
 	}
-	expect.Flags().StringVar(&document, "document", "", "number of the supplier's document")
-	expect.Flags().StringVar(&id, "id", "", "id of the delivery (given by the suite when empty)")
+	command.Flags().StringVar(&document, "document", "", "number of the supplier's document")
+	command.Flags().StringVar(&id, "id", "", "id of the delivery (given by the suite when empty)")
+	return command
+}
 
-	var absent []string
+func (a *app) deliveryReceiveCommand() *cobra.Command {
+	var document, at string
+	var rejects, absent []string
 	var extra bool
-	receive := &cobra.Command{
+	command := &cobra.Command{
 		Use: "receive DELIVERY ITEM=MASS[@TEMPERATURE][,lot=CODE][,best-before=DAY][,to=PLACE] ...", Short: "Receive a delivery: weigh, take temperatures, accept or reject",
 		Args: atLeast(1, "DELIVERY ITEM=MASS@TEMPERATURE ..."), ValidArgsFunction: a.completeIDs(resourceByWord("delivery")),
 		Long: `Receive a delivery. Each line is an item with its weight and, where the item has a limit, the temperature at
@@ -85,13 +92,16 @@ The same item a second time is another lot of it. Lots exist from that moment fo
 			})
 		},
 	}
-	receive.Flags().StringVar(&document, "document", "", "number of the supplier's document")
-	receive.Flags().StringVar(&at, "at", "", "when it was received (now when empty)")
-	receive.Flags().StringArrayVar(&rejects, "reject", nil, "ITEM=REASON: reject a line, repeatable")
-	receive.Flags().StringArrayVar(&absent, "missing", nil, "expected ITEM that did not come, repeatable")
-	receive.Flags().BoolVar(&extra, "extra", false, "goods may come that were not expected")
+	command.Flags().StringVar(&document, "document", "", "number of the supplier's document")
+	command.Flags().StringVar(&at, "at", "", "when it was received (now when empty)")
+	command.Flags().StringArrayVar(&rejects, "reject", nil, "ITEM=REASON: reject a line, repeatable")
+	command.Flags().StringArrayVar(&absent, "missing", nil, "expected ITEM that did not come, repeatable")
+	command.Flags().BoolVar(&extra, "extra", false, "goods may come that were not expected")
+	return command
+}
 
-	cancel := &cobra.Command{
+func (a *app) deliveryCancelCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "cancel DELIVERY REASON", Short: "Cancel a delivery that will not come", Args: exactly(2, "DELIVERY and REASON"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("deliveries/{delivery}", args[0])
@@ -103,7 +113,6 @@ The same item a second time is another lot of it. Lots exist from that moment fo
 			})
 		},
 	}
-	delivery.AddCommand(expect, receive, cancel)
 }
 
 // receiptLines reads ITEM=MASS[@TEMPERATURE][,KEY=VALUE ...] words and the rejections.

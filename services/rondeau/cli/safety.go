@@ -22,8 +22,12 @@ import (
 
 // chillCommands watch hot material pass through the cooling limits.
 func (a *app) chillCommands(chill *cobra.Command) {
-	var profile, at, note, id string
-	start := &cobra.Command{
+	chill.AddCommand(a.chillStartCommand(), a.chillReadingCommand(), a.chillFeedCommand(), a.chillFinishCommand(), a.chillAbandonCommand(), a.chillForecastCommand(), a.chillReadingsCommand())
+}
+
+func (a *app) chillStartCommand() *cobra.Command {
+	var profile, at, id string
+	command := &cobra.Command{
 		Use: "start BATCH/RUN VESSEL", Short: "Begin to watch a chill", Args: exactly(2, "BATCH/RUN and VESSEL"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			batch, run, err := a.batchAndRun(args[0])
@@ -50,11 +54,15 @@ func (a *app) chillCommands(chill *cobra.Command) {
 			})
 		},
 	}
-	start.Flags().StringVar(&profile, "profile", "us-food-code-2022", "limits to meet")
-	start.Flags().StringVar(&at, "at", "", "when it started (now when empty)")
-	start.Flags().StringVar(&id, "id", "", "id of the chill (given by the suite when empty)")
+	command.Flags().StringVar(&profile, "profile", "us-food-code-2022", "limits to meet")
+	command.Flags().StringVar(&at, "at", "", "when it started (now when empty)")
+	command.Flags().StringVar(&id, "id", "", "id of the chill (given by the suite when empty)")
+	return command
+}
 
-	reading := &cobra.Command{
+func (a *app) chillReadingCommand() *cobra.Command {
+	var at, note string
+	command := &cobra.Command{
 		Use: "reading CHILL PROBE TEMPERATURE", Short: "Record one temperature", Args: exactly(3, "CHILL PROBE TEMPERATURE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, probe, err := a.chillAndProbe(args[0], args[1])
@@ -77,15 +85,21 @@ func (a *app) chillCommands(chill *cobra.Command) {
 			})
 		},
 	}
-	reading.Flags().StringVar(&at, "at", "", "when it was measured (now when empty)")
-	reading.Flags().StringVar(&note, "note", "", "a note")
+	command.Flags().StringVar(&at, "at", "", "when it was measured (now when empty)")
+	command.Flags().StringVar(&note, "note", "", "a note")
+	return command
+}
 
-	feed := &cobra.Command{
+func (a *app) chillFeedCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "feed FILE", Short: "Send readings from a CSV file (chill,probe,time,temperature) or - for standard input", Args: exactly(1, "FILE"),
 		RunE: func(cmd *cobra.Command, args []string) error { return a.feed(cmd, args[0]) },
 	}
-	var reason string
-	finish := &cobra.Command{
+}
+
+func (a *app) chillFinishCommand() *cobra.Command {
+	var at string
+	command := &cobra.Command{
 		Use: "finish CHILL", Short: "End a chill and judge it", Args: exactly(1, "CHILL"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("chills/{chill}", args[0])
@@ -101,8 +115,13 @@ func (a *app) chillCommands(chill *cobra.Command) {
 			})
 		},
 	}
-	finish.Flags().StringVar(&at, "at", "", "when it ended (now when empty)")
-	abandon := &cobra.Command{
+	command.Flags().StringVar(&at, "at", "", "when it ended (now when empty)")
+	return command
+}
+
+func (a *app) chillAbandonCommand() *cobra.Command {
+	var reason string
+	command := &cobra.Command{
 		Use: "abandon CHILL --reason TEXT", Short: "Give a chill up, for example when the material is discarded", Args: exactly(1, "CHILL"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("chills/{chill}", args[0])
@@ -114,8 +133,12 @@ func (a *app) chillCommands(chill *cobra.Command) {
 			})
 		},
 	}
-	abandon.Flags().StringVar(&reason, "reason", "", "why")
-	forecast := &cobra.Command{
+	command.Flags().StringVar(&reason, "reason", "", "why")
+	return command
+}
+
+func (a *app) chillForecastCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "forecast CHILL", Short: "Will it meet its limits, and when?", Args: exactly(1, "CHILL"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("chills/{chill}", args[0])
@@ -127,7 +150,10 @@ func (a *app) chillCommands(chill *cobra.Command) {
 			})
 		},
 	}
-	readings := &cobra.Command{
+}
+
+func (a *app) chillReadingsCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "readings CHILL", Short: "List the readings of a chill", Args: exactly(1, "CHILL"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("chills/{chill}", args[0])
@@ -150,7 +176,6 @@ func (a *app) chillCommands(chill *cobra.Command) {
 			return table(ctx, a, found, "observe_time", "probe", "temperature_celsius", "judged_temperature_celsius", "late_entry", "recorder", "note")
 		},
 	}
-	chill.AddCommand(start, reading, feed, finish, abandon, forecast, readings)
 }
 
 func (a *app) chillAndProbe(chillID, probeID string) (chill, probe string, err error) {
@@ -305,8 +330,14 @@ func (a *app) subject(ctx context.Context, id string) (string, error) {
 }
 
 func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
+	deviation.AddCommand(a.deviationOpenCommand(), a.deviationActCommand(), a.deviationCloseDeviationCommand())
+	hold.AddCommand(a.holdPlaceCommand(), a.holdLiftCommand())
+	release.AddCommand(a.releaseSignCommand())
+}
+
+func (a *app) deviationOpenCommand() *cobra.Command {
 	var noHold bool
-	open := &cobra.Command{
+	command := &cobra.Command{
 		Use: "open SUBJECT TEXT", Short: "Open a deviation on lots/ID or batches/ID and hold it", Args: exactly(2, "lots/ID or batches/ID, and TEXT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			subject, err := a.subject(cmd.Context(), args[0])
@@ -321,9 +352,13 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 			})
 		},
 	}
-	open.Flags().BoolVar(&noHold, "no-hold", false, "do not place a hold")
+	command.Flags().BoolVar(&noHold, "no-hold", false, "do not place a hold")
+	return command
+}
+
+func (a *app) deviationActCommand() *cobra.Command {
 	decisions := view.EnumChoices(foodsafetypb.CorrectiveAction_DISCARD.Descriptor())
-	act := &cobra.Command{
+	return &cobra.Command{
 		Use: "act DEVIATION DECISION TEXT", Short: "Record a corrective action", Args: exactly(3, "DEVIATION DECISION TEXT"),
 		Long: "Record a corrective action. The decisions are " + decisions + ".",
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -343,7 +378,10 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 			})
 		},
 	}
-	closeDeviation := &cobra.Command{
+}
+
+func (a *app) deviationCloseDeviationCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "close DEVIATION NOTE", Short: "Close a deviation, by another person than who acted", Args: exactly(2, "DEVIATION and NOTE"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("deviations/{deviation}", args[0])
@@ -355,9 +393,10 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 			})
 		},
 	}
-	deviation.AddCommand(open, act, closeDeviation)
+}
 
-	place := &cobra.Command{
+func (a *app) holdPlaceCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "place SUBJECT REASON", Short: "Hold lots/ID or batches/ID: it must not move", Args: exactly(2, "lots/ID or batches/ID, and REASON"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			subject, err := a.subject(cmd.Context(), args[0])
@@ -369,7 +408,10 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 			})
 		},
 	}
-	lift := &cobra.Command{
+}
+
+func (a *app) holdLiftCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "lift HOLD REASON", Short: "Lift a hold, by another person than who placed it", Args: exactly(2, "HOLD and REASON"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("holds/{hold}", args[0])
@@ -381,11 +423,12 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 			})
 		},
 	}
-	hold.AddCommand(place, lift)
+}
 
+func (a *app) releaseSignCommand() *cobra.Command {
 	var note, noChill string
 	var preview bool
-	sign := &cobra.Command{
+	command := &cobra.Command{
 		Use: "sign LOT", Short: "Release a lot with your signature, after another person recorded it", Args: exactly(1, "LOT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			name, err := a.name("lots/{lot}", args[0])
@@ -397,10 +440,10 @@ func (a *app) deviationCommands(deviation, hold, release *cobra.Command) {
 			})
 		},
 	}
-	sign.Flags().StringVar(&note, "note", "", "a note beside the signature")
-	sign.Flags().StringVar(&noChill, "no-chill-reason", "", "why the lot needs no chill, when its batch has none")
-	sign.Flags().BoolVar(&preview, "preview", false, "check without signing")
-	release.AddCommand(sign)
+	command.Flags().StringVar(&note, "note", "", "a note beside the signature")
+	command.Flags().StringVar(&noChill, "no-chill-reason", "", "why the lot needs no chill, when its batch has none")
+	command.Flags().BoolVar(&preview, "preview", false, "check without signing")
+	return command
 }
 
 // checkCommand asks what the service of shipments asks.

@@ -18,12 +18,15 @@ import (
 
 // scheduleCommands give a plan's batches vessels, people and times.
 func (a *app) scheduleCommands(schedule *cobra.Command) {
+	schedule.AddCommand(a.scheduleSolveCommand(), a.schedulePublishCommand(), a.scheduleBoardCommand())
+}
+
+func (a *app) scheduleSolveCommand() *cobra.Command {
 	var from, reference string
 	var iterations int32
 	var seconds float64
 	var seed int64
-	var preview bool
-	solve := &cobra.Command{
+	command := &cobra.Command{
 		Use: "solve [PLAN]", Short: "Find vessel, crew and time for every step; started runs stay", Args: cobra.MaximumNArgs(1),
 		Long: `Find vessel, crew and time for every step of a released plan's batches (of all released batches when no plan is named).
 What has started stays; with a published schedule the search also keeps the changes small. The result is a draft until
@@ -55,13 +58,17 @@ it is published.`,
 			return a.showBoard(cmd.Context(), solved)
 		},
 	}
-	solve.Flags().StringVar(&from, "from", "", "no unstarted step begins before (now when empty)")
-	solve.Flags().StringVar(&reference, "reference", "", "schedule to stay close to (the published one when empty)")
-	solve.Flags().Int32Var(&iterations, "iterations", 0, "how long to search, in iterations: the same seed and number give the same schedule (the service's own when 0)")
-	solve.Flags().Float64Var(&seconds, "seconds", 0, "stop after so many seconds, whatever the iterations (no limit when 0)")
-	solve.Flags().Int64Var(&seed, "seed", 1, "seed of the search")
+	command.Flags().StringVar(&from, "from", "", "no unstarted step begins before (now when empty)")
+	command.Flags().StringVar(&reference, "reference", "", "schedule to stay close to (the published one when empty)")
+	command.Flags().Int32Var(&iterations, "iterations", 0, "how long to search, in iterations: the same seed and number give the same schedule (the service's own when 0)")
+	command.Flags().Float64Var(&seconds, "seconds", 0, "stop after so many seconds, whatever the iterations (no limit when 0)")
+	command.Flags().Int64Var(&seed, "seed", 1, "seed of the search")
+	return command
+}
 
-	publish := &cobra.Command{
+func (a *app) schedulePublishCommand() *cobra.Command {
+	var preview bool
+	command := &cobra.Command{
 		Use: "publish SCHEDULE", Short: "Put a schedule into force after it has been checked once more", Args: exactly(1, "SCHEDULE"),
 		ValidArgsFunction: a.completeIDs(resourceByWord("schedule")),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -82,9 +89,12 @@ it is published.`,
 			return a.showBoard(ctx, published)
 		},
 	}
-	publish.Flags().BoolVar(&preview, "preview", false, "check without publishing")
+	command.Flags().BoolVar(&preview, "preview", false, "check without publishing")
+	return command
+}
 
-	board := &cobra.Command{
+func (a *app) scheduleBoardCommand() *cobra.Command {
+	return &cobra.Command{
 		Use: "board [SCHEDULE]", Short: "Show a schedule vessel by vessel (the published one when none is named)", Args: cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			client, err := a.scheduling()
@@ -118,7 +128,6 @@ it is published.`,
 			return a.showBoard(ctx, found)
 		},
 	}
-	schedule.AddCommand(solve, publish, board)
 }
 
 // solve waits for the operation, shows its progress on a terminal, and cancels it when the person interrupts: the best
