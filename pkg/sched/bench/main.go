@@ -8,7 +8,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"flag"
 	"fmt"
@@ -20,6 +19,7 @@ import (
 	"runtime/pprof"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 )
 
@@ -37,15 +37,25 @@ type settings struct {
 }
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	defer stop()
-	if err := run(ctx, os.Args[1:], os.Stdout, os.Stderr); err != nil && !errors.Is(err, flag.ErrHelp) {
+	asked := make(chan os.Signal, 1)
+	signal.Notify(asked, os.Interrupt)
+	if err := run(os.Args[1:], interrupted(asked), os.Stdout, os.Stderr); err != nil && !errors.Is(err, flag.ErrHelp) {
 		fmt.Fprintln(os.Stderr, "bench:", err)
 		os.Exit(1)
 	}
 }
 
-func run(ctx context.Context, args []string, out, logs io.Writer) (err error) {
+// interrupted says whether somebody has asked to end; what was measured until then is still summed up.
+func interrupted(asked <-chan os.Signal) func() bool {
+	var over atomic.Bool
+	go func() {
+		<-asked
+		over.Store(true)
+	}()
+	return over.Load
+}
+
+func run(args []string, over func() bool, out, logs io.Writer) (err error) {
 	s, err := parse(args, logs)
 	if err != nil {
 		return err
@@ -69,10 +79,10 @@ func run(ctx context.Context, args []string, out, logs io.Writer) (err error) {
 	var results []result
 	for _, c := range cases {
 		for seed := range s.seeds {
-			if ctx.Err() != nil {
+			if over() {
 				break
 			}
-			r := measure(ctx, c, uint64(seed+1), s)
+			r := measure(c, uint64(seed+1), s, over)
 			results = append(results, r)
 			t.row(r)
 		}
@@ -153,10 +163,10 @@ func startProfile(file string) (stop func() error, err error) {
 }
 
 // deadline is a function that says when the time of a case is over.
-func (s settings) deadline(ctx context.Context, began time.Time) func() bool {
+func (s settings) deadline(began time.Time, over func() bool) func() bool {
 	if s.iterations > 0 {
-		return func() bool { return ctx.Err() != nil }
+		return over
 	}
 	end := began.Add(time.Duration(s.seconds * float64(time.Second)))
-	return func() bool { return ctx.Err() != nil || !time.Now().Before(end) }
+	return func() bool { return over() || !time.Now().Before(end) }
 }

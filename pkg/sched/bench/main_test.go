@@ -9,6 +9,8 @@ import (
 	"testing"
 )
 
+func never() bool { return false }
+
 // instances makes a folder with one tiny job shop: two jobs, two machines. By hand: job 1 takes machine 0 for 3 and
 // machine 1 for 2, job 2 takes machine 1 for 2 and machine 0 for 4, so machine 0 alone needs 7, and 7 is reached by
 // starting job 1 at once and job 2 on machine 0 at 3.
@@ -31,7 +33,7 @@ func instances(t *testing.T, bestKnown string) string {
 func TestMeasuresAgainstBestKnown(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "out.csv")
 	var out strings.Builder
-	err := run(t.Context(), []string{"--family", "jsp", "--iterations", "300", "--seeds", "2", "--instances", instances(t, "7,7"), "--csv", file}, &out, io.Discard)
+	err := run([]string{"--family", "jsp", "--iterations", "300", "--seeds", "2", "--instances", instances(t, "7,7"), "--csv", file}, never, &out, io.Discard)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,14 +60,14 @@ func TestMeasuresAgainstBestKnown(t *testing.T) {
 }
 
 func TestAValueBelowAPublishedBoundIsAFault(t *testing.T) {
-	err := run(t.Context(), []string{"--family", "jsp", "--iterations", "100", "--instances", instances(t, "9,9")}, io.Discard, io.Discard)
+	err := run([]string{"--family", "jsp", "--iterations", "100", "--instances", instances(t, "9,9")}, never, io.Discard, io.Discard)
 	if err == nil || !strings.Contains(err.Error(), "below the published lower bound of 9") {
 		t.Errorf("got %v", err)
 	}
 }
 
 func TestAPlanForAnImpossibleInstanceIsAFault(t *testing.T) {
-	err := run(t.Context(), []string{"--family", "jsp", "--iterations", "100", "--instances", instances(t, "infeasible,infeasible")}, io.Discard, io.Discard)
+	err := run([]string{"--family", "jsp", "--iterations", "100", "--instances", instances(t, "infeasible,infeasible")}, never, io.Discard, io.Discard)
 	if err == nil || !strings.Contains(err.Error(), "proved to have none") {
 		t.Errorf("got %v", err)
 	}
@@ -85,7 +87,7 @@ func TestFlagsSayWhatIsWrong(t *testing.T) {
 		{[]string{"--family", "jsp", "--instances", "nowhere"}, "--instances names the folder"},
 		{[]string{"jsp"}, `"jsp" is not a flag`},
 	} {
-		err := run(t.Context(), c.args, io.Discard, io.Discard)
+		err := run(c.args, never, io.Discard, io.Discard)
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v: got %v, want it to say %q", c.args, err, c.want)
 		}

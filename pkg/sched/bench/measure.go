@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"time"
@@ -28,7 +27,7 @@ type result struct {
 }
 
 // measure runs the engine once. Every plan that it hands out on the way is checked.
-func measure(ctx context.Context, c benchCase, seed uint64, s settings) result {
+func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 	r := result{benchCase: c, seed: seed, gap: math.NaN()}
 	began := time.Now()
 	in, err := c.read()
@@ -36,7 +35,7 @@ func measure(ctx context.Context, c benchCase, seed uint64, s settings) result {
 		r.fault = err.Error()
 		return r
 	}
-	opt := sched.Options{Seed: seed, Stop: s.deadline(ctx, began), Iterations: s.iterations}
+	opt := sched.Options{Seed: seed, Stop: s.deadline(began, over), Iterations: s.iterations}
 	if s.iterations == 0 {
 		opt.Iterations = math.MaxInt
 	}
