@@ -89,9 +89,13 @@ func (s *searcher) try(g *genotype, limit *Objective) (*solution, failure) {
 // run does the whole search.
 func (s *searcher) run() {
 	s.construct()
-	if s.best != nil {
-		s.improve()
+	if s.best == nil {
+		return
 	}
+	if len(s.p.blocks) >= 12 && s.delayPays() {
+		s.rebuild()
+	}
+	s.improve()
 }
 
 // construct tries the warm plan and every rule, with repairs until the first plan exists, then the budget's remainder

@@ -1,5 +1,7 @@
 package sched
 
+import "slices"
+
 // occ is one stay in a vessel: [start, rel), preceded by a change [cfrom, cto) if those differ.
 type occ struct {
 	act        int32
@@ -38,6 +40,8 @@ const (
 	undoInsert
 	undoSet
 	undoPlace
+	undoRemove  // x is the index that the stay had
+	undoUnplace // what was there is on top of state.saved
 )
 
 // state is a partial plan with a log for stepping back.
@@ -51,6 +55,7 @@ type state struct {
 	tight bool    // see genotype
 	slots *slotHint
 	stays []int32 // number of open stores per resource (producer placed, consumer not)
+	saved []placement
 }
 
 func newState(p *problem) *state {
@@ -83,6 +88,13 @@ func (s *state) rollback(mark int) {
 		case undoPlace:
 			s.pl[u.act].done = false
 			s.countStays(u.act, -1)
+		case undoRemove:
+			s.occ[u.ix] = slices.Insert(s.occ[u.ix], int(u.x), u.old)
+		case undoUnplace:
+			last := len(s.saved) - 1
+			s.pl[u.act] = s.saved[last]
+			s.saved = s.saved[:last]
+			s.countStays(u.act, 1)
 		}
 	}
 }

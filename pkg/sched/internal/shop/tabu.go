@@ -1,0 +1,315 @@
+package shop
+
+import "math"
+
+const never = math.MaxInt32
+
+// tabu is a tabu search over one graph.
+type tabu struct {
+	g        *graph
+	r        rng
+	e2, f2   []int32 // ends and tails without the operation that is being moved
+	pair     []int32 // by hash of (a, b): iteration until which a must not be put before b
+	pairMask uint32
+	modeTabu []int32 // per mode (by modeKey): iteration until which it must not be taken
+	opTabu   []int32 // per operation: iteration until which it must not go to another operator of the pool for its own sake
+	iter     int32
+	path     []int32
+	seqs     [maxSlots]seqBuf
+	tenure   int32
+
+	pick, bad choice // best allowed candidate; a random one among the forbidden ones
+	best      plan
+	stale     int // iterations since best was found
+	stuck     bool
+	blocks    bool // moves inside blocks, with estimates
+}
+
+// choice is a candidate move and what it leads to.
+type choice struct {
+	move
+	value   int32 // makespan afterwards
+	through int32 // longest path through the moved operation afterwards
+	ties    int
+}
+
+func newTabu(c *inst, seed uint64) *tabu {
+	t := &tabu{g: newGraph(c), r: rng{seed}, e2: make([]int32, c.n+1), f2: make([]int32, c.n+1), modeTabu: make([]int32, len(c.modeDur)), opTabu: make([]int32, c.n)}
+	size := uint32(1 << 10)
+	for int(size) < c.n*c.n && size < 1<<18 {
+		size <<= 1
+	}
+	t.pair, t.pairMask = make([]int32, size), size-1
+	t.blocks = c.plain()
+	t.tenure = int32(10 + c.n/max(1, 2*c.resources))
+	return t
+}
+
+// begin starts a search from g as it stands.
+func (t *tabu) begin() {
+	if t.iter > 1<<30 {
+		t.iter = 0
+		clear(t.pair)
+		clear(t.modeTabu)
+		clear(t.opTabu)
+	}
+	t.iter += 1000 // longer than any tenure: nothing is forbidden at first
+	t.stale, t.stuck = 0, false
+	t.g.save(&t.best, int64(t.g.span))
+}
+
+// pairSlot is where the expiry of "a before b" is kept. Two pairs of a large problem may share a slot, which forbids a
+// little more than necessary.
+func (t *tabu) pairSlot(a, b int32) uint32 {
+	return (uint32(a)*uint32(t.g.n) + uint32(b)) * 0x9e3779b1 >> 7 & t.pairMask
+}
+
+func (t *tabu) forbidden(a, b int32) bool { return t.pair[t.pairSlot(a, b)] > t.iter }
+
+// step makes one move. It reports false when there is none.
+func (t *tabu) step() bool {
+	g := t.g
+	t.iter++
+	t.stale++
+	t.criticalPath()
+	t.pick.value, t.pick.ties = never, 0
+	t.bad.value, t.bad.ties = never, 0
+	if t.blocks {
+		t.considerBlocks()
+	} else {
+		for _, u := range t.path {
+			t.consider(u)
+		}
+	}
+	c := &t.pick
+	if c.value == never {
+		if c = &t.bad; c.value == never {
+			t.stuck = true
+			return false
+		}
+	}
+	t.forbid(&c.move)
+	if g.apply(&c.move) && g.pool > 0 {
+		g.rechain()
+	}
+	if int64(g.span) < t.best.value {
+		g.save(&t.best, int64(g.span))
+		t.stale = 0
+	}
+	return true
+}
+
+// criticalPath collects one longest path, chosen at random, from its end to its beginning.
+func (t *tabu) criticalPath() {
+	g := t.g
+	t.path = t.path[:0]
+	last, ties := int32(-1), 0
+	for j := range g.jobs {
+		if l := g.first[j+1] - 1; l >= g.first[j] && g.e[l] == g.span {
+			ties++
+			if ties == 1 || t.r.n(ties) == 0 {
+				last = l
+			}
+		}
+	}
+	for u := last; u >= 0; {
+		t.path = append(t.path, u)
+		nd := &g.v[u]
+		at := g.e[u] - nd.d
+		u, ties = -1, 0
+		if at <= 0 {
+			break
+		}
+		if nd.jp != int32(g.n) && g.e[nd.jp] == at {
+			u, ties = nd.jp, 1
+		}
+		for k := range g.slots {
+			p := nd.mp[k]
+			if p != int32(g.n) && g.e[p] == at && p != u {
+				if ties++; ties == 1 || t.r.n(ties) == 0 {
+					u = p
+				}
+			}
+		}
+	}
+}
+
+// consider evaluates all places worth trying for u, exactly: the makespan after a move is that of the graph without u,
+// or the longest path through u at its new place.
+func (t *tabu) consider(u int32) {
+	g := t.g
+	nd := &g.v[u]
+	if g.modeFrom[u+1]-g.modeFrom[u] == 1 {
+		alone := true
+		for k := range g.slots {
+			alone = alone && nd.mp[k] == int32(g.n) && nd.ms[k] == int32(g.n)
+		}
+		if alone {
+			return
+		}
+	}
+	g.unlink(u)
+	copy(t.e2, g.e)
+	t.e2[u] = max(g.e[nd.jp], nd.rel)
+	ends(g.v, t.e2, g.ord[g.rank[u]+1:], g.slots)
+	rest := int32(0)
+	for j := range g.jobs {
+		if l := g.first[j+1]; l > g.first[j] {
+			rest = max(rest, t.e2[l-1])
+		}
+	}
+	if rest <= t.pick.value {
+		copy(t.f2, g.f)
+		t.f2[u] = g.f[nd.js]
+		tails(g.v, t.f2, g.ord[:g.rank[u]], g.slots)
+		p := place{u: u, rest: rest, a: t.e2[u], b: t.f2[u], startLimit: never, tailLimit: never}
+		if nd.js != int32(g.n) {
+			p.startLimit = t.e2[nd.js]
+		}
+		if nd.jp != int32(g.n) {
+			p.tailLimit = t.f2[nd.jp]
+		}
+		if g.slots == 1 {
+			for m := g.modeFrom[u]; m < g.modeFrom[u+1]; m++ {
+				switch {
+				case m == g.mode[u]:
+					t.sameSequence(&p)
+				default:
+					t.otherSequence(&p, m)
+				}
+			}
+		} else {
+			t.sequences(&p)
+		}
+	}
+	g.relink(u)
+}
+
+// place is what limits where an operation can go. An operation that starts at startLimit or later may follow the job
+// successor; one whose tail after itself is tailLimit or more may precede the job predecessor.
+type place struct {
+	u, rest               int32
+	a, b                  int32 // earliest start and tail that the job allows
+	startLimit, tailLimit int32
+}
+
+// offer takes a candidate if it is better than what there is, or as good and the dice say so.
+func (t *tabu) offer(p *place, mode int32, after *[maxSlots]int32, through int32, banned bool) {
+	value := max(p.rest, through)
+	c := &t.pick
+	if banned && int64(value) >= t.best.value {
+		c = &t.bad
+		c.ties++
+		if c.ties > 1 && t.r.n(c.ties) != 0 {
+			return
+		}
+	} else {
+		switch {
+		case value > c.value || value == c.value && through > c.through:
+			return
+		case value == c.value && through == c.through:
+			c.ties++
+			if t.r.n(c.ties) != 0 {
+				return
+			}
+		default:
+			c.ties = 1
+		}
+	}
+	c.u, c.mode, c.after = p.u, mode, *after
+	c.value, c.through = value, through
+}
+
+// sameSequence tries other places on the resource that u is on.
+func (t *tabu) sameSequence(p *place) {
+	g, none := t.g, int32(t.g.n)
+	mode := g.mode[p.u]
+	d := g.modeDur[mode]
+	if g.modeRes[mode][0] < 0 {
+		return
+	}
+	after := [maxSlots]int32{none, none, none, none}
+	banned := false
+	for w := g.v[p.u].mp[0]; w != none; w = g.v[w].mp[0] {
+		if t.f2[w]-g.v[w].d >= p.tailLimit || t.e2[w] <= p.a {
+			break
+		}
+		banned = banned || t.forbidden(p.u, w)
+		x := g.v[w].mp[0]
+		after[0] = x
+		t.offer(p, mode, &after, max(p.a, t.e2[x])+d+max(p.b, t.f2[w]), banned)
+	}
+	banned = false
+	for w := g.v[p.u].ms[0]; w != none; w = g.v[w].ms[0] {
+		if t.e2[w]-g.v[w].d >= p.startLimit || t.f2[w] <= p.b {
+			break
+		}
+		banned = banned || t.forbidden(w, p.u)
+		after[0] = w
+		t.offer(p, mode, &after, max(p.a, t.e2[w])+d+max(p.b, t.f2[g.v[w].ms[0]]), banned)
+	}
+}
+
+// otherSequence tries the places on the resource of another mode. Places from which u could be moved on without making
+// any path through it longer are left out.
+func (t *tabu) otherSequence(p *place, mode int32) {
+	g, none := t.g, int32(t.g.n)
+	d := g.modeDur[mode]
+	banned := t.modeTabu[g.modeKey[mode]] > t.iter
+	r := g.modeRes[mode][0]
+	after := [maxSlots]int32{none, none, none, none}
+	if r < 0 {
+		t.offer(p, mode, &after, p.a+d+p.b, banned)
+		return
+	}
+	x, y := none, g.head[r]
+	for y != none && t.e2[y]-g.v[y].d < p.startLimit && (t.e2[y] <= p.a || t.f2[y]-g.v[y].d >= p.tailLimit) {
+		x, y = y, g.v[y].ms[0]
+	}
+	if y != none && t.f2[y]-g.v[y].d >= p.tailLimit {
+		return
+	}
+	for {
+		after[0] = x
+		t.offer(p, mode, &after, max(p.a, t.e2[x])+d+max(p.b, t.f2[y]), banned)
+		if y == none || t.f2[y] <= p.b || t.e2[y]-g.v[y].d >= p.startLimit {
+			return
+		}
+		x, y = y, g.v[y].ms[0]
+	}
+}
+
+// forbid makes the reverse of a move tabu for a while.
+func (t *tabu) forbid(m *move) {
+	g := t.g
+	old := g.mode[m.u]
+	until := t.iter + t.tenure + int32(t.r.n(int(t.tenure)))
+	if g.modeKey[m.mode] != g.modeKey[old] {
+		t.modeTabu[g.modeKey[old]] = t.iter + t.tenure + int32(t.r.n(int(g.modeFrom[m.u+1]-g.modeFrom[m.u]+t.tenure)))
+	}
+	if g.pool > 0 {
+		t.opTabu[m.u] = until
+	}
+	for k := range g.tabuSlots {
+		r := g.modeRes[m.mode][k]
+		if r < 0 || r != g.modeRes[old][k] {
+			continue
+		}
+		x := m.after[k]
+		if x == g.v[m.u].mp[k] {
+			continue
+		}
+		if x != int32(g.n) && g.rank[x] > g.rank[m.u] {
+			for w := g.v[m.u].ms[k]; ; w = g.v[w].ms[k] {
+				t.pair[t.pairSlot(m.u, w)] = until
+				if w == x {
+					break
+				}
+			}
+			continue
+		}
+		for w := g.v[m.u].mp[k]; w != x; w = g.v[w].mp[k] {
+			t.pair[t.pairSlot(w, m.u)] = until
+		}
+	}
+}

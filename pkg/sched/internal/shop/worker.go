@@ -1,0 +1,173 @@
+package shop
+
+// worker runs one search. It is advanced in steps of a given number of moves, so that workers can meet at fixed points
+// whatever their speed.
+type worker struct {
+	c        *inst
+	t        *tabu     // for the makespan
+	a        *annealer // for the tardiness
+	r        rng
+	cons     *constructor
+	pool     *pool
+	stop     func() bool
+	bound    int64
+	used     int64 // moves made
+	bestAt   int64
+	best     plan
+	running  bool
+	dull     int // recombinations since the pool last took a plan
+	patience int // moves without improvement after which a search ends
+	warm     *plan
+}
+
+func newWorker(c *inst, seed uint64, o *Options, bound int64) *worker {
+	w := &worker{c: c, t: newTabu(c, seed*2+1), r: rng{seed}, cons: newConstructor(c), pool: newPool(c, 12), stop: o.Deadline, bound: bound}
+	w.best.value = -1
+	w.patience = 4000
+	switch {
+	case c.blocking:
+		w.a = newAnnealer(newBlockMoves(c, seed*2+1), seed*2+2, o.Iterations)
+	case c.tardy:
+		w.a = newAnnealer(newTardyMoves(c, seed*2+1), seed*2+2, o.Iterations)
+	}
+	return w
+}
+
+// done reports whether the best plan is proved optimal.
+func (w *worker) done() bool { return w.best.value >= 0 && w.best.value <= w.bound }
+
+// advance makes moves until used reaches until. It reports false when the deadline has passed.
+func (w *worker) advance(until int64) bool {
+	for w.used < until && !w.done() {
+		if w.used&63 == 0 && w.stop != nil && w.best.value >= 0 && w.stop() {
+			return false
+		}
+		if w.a != nil {
+			w.anneal()
+			continue
+		}
+		if !w.running {
+			w.begin()
+			w.running = true
+			w.note()
+			continue
+		}
+		w.used++
+		if !w.t.step() || w.t.stale >= w.patience {
+			w.finish()
+		}
+		if w.t.stale == 0 {
+			w.note()
+		}
+	}
+	return true
+}
+
+// note keeps the current search's best plan if it is the best of all.
+func (w *worker) note() {
+	if w.best.value < 0 || w.t.best.value < w.best.value {
+		copyPlan(&w.best, &w.t.best)
+		w.bestAt = w.used
+	}
+}
+
+// begin chooses where the next search starts: a constructed plan until the pool is full, then a plan between two.
+func (w *worker) begin() {
+	p := w.pool
+	switch {
+	case w.warm != nil:
+		w.t.g.build(w.warm.mode, w.warm.ord)
+		w.warm = nil
+	case len(p.plans) < p.size && w.dull < 2*p.size:
+		w.construct()
+	default:
+		i := w.r.n(len(p.plans))
+		j := w.r.n(len(p.plans))
+		if i == j {
+			j = (j + 1) % len(p.plans)
+		}
+		p.between(w.c, &p.plans[i], &p.plans[j], 0.3+0.4*w.r.unit(), &w.r)
+		if w.c.pool > 0 {
+			w.t.g.dispatch(p.mode, p.ord)
+		} else {
+			w.t.g.build(p.mode, p.ord)
+		}
+	}
+	w.t.begin()
+}
+
+func (w *worker) construct() {
+	var pick plan
+	tries := 1
+	if w.best.value < 0 {
+		tries = 2 * int(rules)
+	}
+	for i := range tries {
+		by, jitter := rule(i)%rules, 0.0
+		if tries == 1 {
+			by = rule(w.r.n(int(rules)))
+		}
+		if i >= int(rules) || tries == 1 {
+			jitter = 0.5
+		}
+		w.cons.make(&w.r, by, jitter)
+		w.t.g.build(w.cons.mode, w.cons.ord)
+		if pick.mode == nil || int64(w.t.g.span) < pick.value {
+			w.t.g.save(&pick, int64(w.t.g.span))
+		}
+	}
+	w.t.g.build(pick.mode, pick.ord)
+}
+
+// finish puts the result of a search into the pool, and starts the pool afresh when nothing new comes of it.
+func (w *worker) finish() {
+	w.running = false
+	if w.pool.add(w.c, &w.t.best) {
+		w.dull = 0
+		return
+	}
+	if w.dull++; w.dull > 4*w.pool.size {
+		w.pool.plans = w.pool.plans[:0]
+		w.dull = 0
+	}
+}
+
+// anneal makes one proposal.
+func (w *worker) anneal() {
+	if !w.running {
+		w.running = true
+		w.a.begin(w.firstPlan())
+		copyPlan(&w.best, &w.a.best)
+		w.bestAt = w.used
+		return
+	}
+	w.used++
+	if w.a.step() && w.a.best.value < w.best.value {
+		copyPlan(&w.best, &w.a.best)
+		w.bestAt = w.used
+	}
+}
+
+// firstPlan returns the best of some constructed plans.
+func (w *worker) firstPlan() *plan {
+	if w.warm != nil {
+		return w.warm
+	}
+	var pick plan
+	for i := range 4 * int(rules) {
+		jitter := 0.0
+		if i >= int(rules) {
+			jitter = 0.5
+		}
+		w.cons.make(&w.r, rule(i)%rules, jitter)
+		if w.c.blocking {
+			w.cons.oneByOne()
+		}
+		p := plan{mode: w.cons.mode, ord: w.cons.ord}
+		if v := w.a.l.load(&p); pick.mode == nil || v < pick.value {
+			p.value = v
+			copyPlan(&pick, &p)
+		}
+	}
+	return &pick
+}

@@ -1,0 +1,397 @@
+package sched
+
+import (
+	"cmp"
+	"slices"
+)
+
+// rebuilder improves a complete plan by taking a few blocks out and placing them anew while the rest stays where it is
+// (large neighbourhood search: Shaw, "Using constraint programming and local search methods to solve vehicle routing
+// problems", CP 1998; ruin and recreate: Schrimpf and others, Journal of Computational Physics 159, 2000; both from
+// memory). Its work is in proportion to what is taken out, not to the size of the plan.
+type rebuilder struct {
+	s    *searcher
+	d    *decoder
+	cost Objective // of the plan that d holds
+
+	out   []bool  // per block, taken out now
+	taken []int32 // blocks taken out now
+	rival []int32 // scratch: blocks in the way
+	key   []float64
+	late  []int32 // activities that end after their due time
+}
+
+// newRebuilder begins from a solution; nil when the solution cannot be read back.
+func (s *searcher) newRebuilder(sol *solution) *rebuilder {
+	r := &rebuilder{s: s, d: newDecoder(s.p), out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks))}
+	r.d.stop = s.opt.Stop
+	if _, ok := r.d.placeFixed(); !ok || !r.load(sol) {
+		return nil
+	}
+	return r
+}
+
+// load makes a solution the present plan.
+func (r *rebuilder) load(sol *solution) bool {
+	d := r.d
+	for a := range d.s.pl {
+		if d.s.pl[a].done && !d.p.acts[a].fixed {
+			d.s.unplace(int32(a))
+		}
+	}
+	d.s.forget()
+	d.base.mark, d.stack, d.pure = 0, d.stack[:0], 0
+	if out, _ := d.decode(sol.geno, nil); out != decoded {
+		return false
+	}
+	d.s.slots = nil
+	r.cost = d.objective()
+	d.s.forget()
+	return true
+}
+
+// step tries one neighbour. It is kept when its cost is at most limit; the result says whether it was.
+func (r *rebuilder) step(limit *Objective) bool {
+	d := r.d
+	r.choose()
+	mark := d.s.mark()
+	ok := false
+	for ejected := 0; ; ejected++ {
+		culprit, done := r.place(limit)
+		if done {
+			ok = true
+			break
+		}
+		d.s.rollback(mark)
+		if culprit < 0 || ejected == 4 || d.p.acts[culprit].fixed || r.out[d.p.blockOf[culprit]] {
+			break
+		}
+		r.take(d.p.blockOf[culprit])
+	}
+	if ok {
+		cost := d.objective()
+		if ok = !limit.Less(cost); ok {
+			r.cost = cost
+		}
+	}
+	if ok {
+		d.s.forget()
+	} else {
+		d.s.rollback(mark)
+	}
+	for _, b := range r.taken {
+		r.out[b] = false
+	}
+	r.taken = r.taken[:0]
+	return ok
+}
+
+// take marks a block to be taken out.
+func (r *rebuilder) take(b int32) {
+	if !r.out[b] && !r.s.p.acts[r.s.p.blocks[b].acts[0]].fixed {
+		r.out[b] = true
+		r.taken = append(r.taken, b)
+	}
+}
+
+// place takes the marked blocks out and places them anew. When that fails it names the activity in the way, or -1; the
+// caller steps back.
+func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
+	d, p := r.d, r.s.p
+	for _, b := range r.taken {
+		for _, a := range p.blocks[b].acts {
+			d.s.unplace(a)
+		}
+	}
+	if culprit, ok = r.renewChanges(); !ok {
+		return culprit, false
+	}
+	r.order()
+	rest := r.cost.Tardiness
+	for _, a := range d.seq {
+		rest -= p.acts[a].weight * max(0, d.s.pl[a].end-p.acts[a].due)
+	}
+	return d.reinsert(limit, rest)
+}
+
+// renewChanges makes the changes after what was taken out fit their new predecessors.
+func (r *rebuilder) renewChanges() (culprit int32, ok bool) {
+	d, p := r.d, r.s.p
+	for v := range p.vessels {
+		if p.vessels[v].setup == nil {
+			continue
+		}
+		for i := range d.s.occ[v] {
+			if !d.s.renew(int32(v), i) {
+				return d.s.occ[v][i].act, false
+			}
+		}
+	}
+	return -1, true
+}
+
+// order fills the decoder's sequence with the activities that were taken out, and their wishes.
+func (r *rebuilder) order() {
+	d, p, rnd := r.d, r.s.p, &r.s.r
+	rule := rnd.n(6)
+	var span int64 = 1
+	for _, b := range r.taken {
+		a := p.blocks[b].acts[0]
+		switch rule {
+		case 0, 1: // urgency
+			r.key[b] = float64(r.s.keys.latest[a])
+		case 2:
+			r.key[b] = float64(r.s.keys.due[a])
+		case 3:
+			r.key[b] = float64(p.es[a])
+		default: // as it was
+			r.key[b] = float64(d.s.pl[a].start)
+		}
+		span = max(span, d.s.pl[a].end-p.from)
+	}
+	noise := float64(span) * 0.3 * rnd.unit() * rnd.unit()
+	if rule == 5 {
+		noise = float64(span)
+	}
+	for _, b := range r.taken {
+		r.key[b] += noise * rnd.unit()
+	}
+	d.seq = d.seq[:0]
+	for _, b := range p.topological(r.taken, r.key) {
+		d.seq = append(d.seq, p.blocks[b].acts...)
+	}
+	own := rnd.n(3) == 0
+	for i, a := range d.seq {
+		d.pos[a] = int32(i)
+		d.s.lb[a] = noPath
+		d.mode[a] = -1
+		switch {
+		case own && rnd.n(3) > 0:
+			d.mode[a] = d.s.pl[a].mode
+		case len(p.acts[a].modes) > 1 && rnd.n(12) == 0 && len(p.acts[a].links) == 0:
+			d.mode[a] = int32(rnd.n(len(p.acts[a].modes)))
+		}
+	}
+}
+
+// reinsert places the activities of d.seq into a plan that holds all others. When that fails it names an activity of
+// the others in the way, or -1. tardiness is that of the others.
+func (d *decoder) reinsert(limit *Objective, tardiness int64) (culprit int32, ok bool) {
+	d.stack, d.pure = d.stack[:0], 0
+	before := d.base
+	defer func() { d.base = before }()
+	d.base = frame{mark: d.s.mark(), due: -1, tard: tardiness}
+	raises, pulls := 20+2*len(d.seq), 2
+	for len(d.stack) < len(d.seq) {
+		k := len(d.stack)
+		a := d.seq[k]
+		if k == 0 || d.p.blockOf[d.seq[k-1]] != d.p.blockOf[a] {
+			d.enterBlock(a)
+		}
+		f := d.top()
+		f.mark, f.due = d.s.mark(), -1
+		m, placed := d.s.place(a, d.mode[a], func(m int32) bool { return d.allowed(a, m) })
+		if placed {
+			f.last = max(f.last, d.s.pl[a].end)
+			if c := &d.p.acts[a]; c.weight > 0 {
+				f.tard += c.weight * max(0, d.s.pl[a].end-c.due)
+			}
+			d.stack = append(d.stack, f)
+			if limit != nil && d.exceeds(&f, limit) {
+				return -1, false
+			}
+			continue
+		}
+		switch {
+		case m.culprit >= 0 && !d.moving(m.culprit):
+			return m.culprit, false
+		case m.culprit >= 0 && raises > 0:
+			raises--
+			if !d.raise(m.culprit, m.newLb) {
+				return -1, false
+			}
+		case m.open && pulls > 0:
+			pulls--
+			if !d.pull(a, &m) {
+				return -1, false
+			}
+		default:
+			return -1, false
+		}
+	}
+	return -1, true
+}
+
+// moving reports whether an activity is one of those that are placed anew.
+func (d *decoder) moving(a int32) bool {
+	k := int(d.pos[a])
+	return k < len(d.seq) && d.seq[k] == a
+}
+
+// choose marks the blocks to be taken out.
+func (r *rebuilder) choose() {
+	p, rnd := r.s.p, &r.s.r
+	size := 2 + rnd.n(4)
+	if rnd.n(4) == 0 {
+		size = 4 + rnd.n(10)
+	}
+	size = min(size, max(1, len(p.blocks)/2))
+	switch k := rnd.n(10); {
+	case k < 5 && r.pickLate() >= 0:
+		r.around(r.late[rnd.n(len(r.late))], size)
+	case k < 8:
+		r.around(int32(rnd.n(len(p.acts))), size)
+	default:
+		for range size {
+			r.take(p.blockOf[rnd.n(len(p.acts))])
+		}
+	}
+}
+
+// pickLate lists the activities that end after their due time and returns their number less one.
+func (r *rebuilder) pickLate() int {
+	r.late = r.late[:0]
+	for a := range r.s.p.acts {
+		if c := &r.s.p.acts[a]; c.weight > 0 && !c.fixed && r.d.s.pl[a].end > c.due {
+			r.late = append(r.late, int32(a))
+		}
+	}
+	return len(r.late) - 1
+}
+
+// around marks the block of an activity, blocks that it depends on, and some that stand in their way.
+func (r *rebuilder) around(a int32, size int) {
+	p, rnd := r.s.p, &r.s.r
+	b := p.blockOf[a]
+	r.take(b)
+	for len(r.taken) < size && rnd.n(3) > 0 && len(p.blocks[b].preds) > 0 {
+		b = p.blocks[b].preds[rnd.n(len(p.blocks[b].preds))]
+		r.take(b)
+	}
+	if len(r.taken) == 0 {
+		return
+	}
+	for tries := 0; len(r.taken) < size && tries < 3*size; tries++ {
+		from := p.blocks[r.taken[rnd.n(len(r.taken))]]
+		r.rivals(from.acts[rnd.n(len(from.acts))])
+		if len(r.rival) > 0 {
+			r.take(r.rival[rnd.n(len(r.rival))])
+		}
+	}
+}
+
+// rivals lists the blocks of what is in the vessels that a could use, or takes a resource that a needs, shortly before
+// or while it runs.
+func (r *rebuilder) rivals(a int32) {
+	p, d := r.s.p, r.d
+	r.rival = r.rival[:0]
+	x := &d.s.pl[a]
+	reach := (x.end - x.start) + 1
+	from, to := x.start-reach-int64(r.s.r.n(3))*reach, x.end
+	for mi := range p.acts[a].modes {
+		for _, u := range p.acts[a].modes[mi].uses {
+			for i := d.s.firstAfter(u.vessel, to) - 1; i >= 0; i-- {
+				o := &d.s.occ[u.vessel][i]
+				if o.rel < from {
+					break
+				}
+				if o.act != a && !p.acts[o.act].fixed {
+					r.rival = append(r.rival, p.blockOf[o.act])
+				}
+			}
+		}
+	}
+	if len(r.rival) > 0 && r.s.r.n(3) > 0 {
+		return
+	}
+	// Somebody who shares a resource: a few samples are enough.
+	for range 24 {
+		b := int32(r.s.r.n(len(p.acts)))
+		y := &d.s.pl[b]
+		if y.end >= from && y.start <= to && !p.acts[b].fixed && sharesNeed(&p.acts[a].modes[x.mode], &p.acts[b].modes[y.mode]) {
+			r.rival = append(r.rival, p.blockOf[b])
+		}
+	}
+}
+
+func sharesNeed(a, b *cmode) bool {
+	for i := range a.dems {
+		for j := range b.dems {
+			if a.dems[i].res == b.dems[j].res {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// rebuild searches by taking out and placing anew, with late acceptance.
+func (s *searcher) rebuild() {
+	r := s.newRebuilder(s.best)
+	if r == nil {
+		return
+	}
+	memory := make([]Objective, 300)
+	for i := range memory {
+		memory[i] = r.cost
+	}
+	patience, stall := max(3000, s.budget/8), 0
+	for step := 0; !s.halted(); step++ {
+		slot := step % len(memory)
+		limit := memory[slot]
+		if limit.Less(r.cost) {
+			limit = r.cost
+		}
+		if s.used++; s.used%200 == 0 {
+			s.tell(false)
+		}
+		r.step(&limit)
+		if r.cost.Less(memory[slot]) {
+			memory[slot] = r.cost
+		}
+		stall++
+		if r.cost.Less(s.best.cost) {
+			s.best, s.plan, stall = r.solution(), r.d.plan(r.cost), 0
+			s.tell(true)
+		}
+		if stall > patience {
+			stall = 0
+			if !r.load(s.best) {
+				return
+			}
+			for i := range memory {
+				memory[i] = worsened(r.cost, i)
+			}
+		}
+	}
+}
+
+// solution copies the present plan; its genotype follows the plan.
+func (r *rebuilder) solution() *solution {
+	p, d := r.s.p, r.d
+	n := len(p.acts)
+	sol := &solution{cost: r.cost, start: make([]int64, n), end: make([]int64, n), mode: make([]int32, n)}
+	g := p.plain(make([]float64, n))
+	g.tight = d.s.tight
+	var seq []int32
+	slots := slotHint{}
+	for a := range n {
+		x := &d.s.pl[a]
+		sol.start[a], sol.end[a], sol.mode[a] = x.start, x.end, x.mode
+		g.mode[a] = x.mode
+		if !p.acts[a].fixed {
+			g.after[a] = x.start
+			seq = append(seq, int32(a))
+		}
+		for _, u := range p.acts[a].modes[x.mode].uses {
+			if o := &d.s.occ[u.vessel][d.s.stay(u.vessel, int32(a), x.start)]; o.cto > o.cfrom {
+				slots[[2]int32{int32(a), u.vessel}] = o.cfrom
+			}
+		}
+	}
+	slices.SortStableFunc(seq, func(a, b int32) int { return cmp.Compare(sol.start[a], sol.start[b]) })
+	g.seq, g.slots = seq, &slots
+	g.order = p.topological(g.order, p.blockKeys(startKeys(sol)))
+	sol.geno = g
+	return sol
+}
