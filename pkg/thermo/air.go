@@ -15,6 +15,24 @@ func AtmospherePressure(altitude float64) (units.Pressure, error) {
 	return units.Pressure(101325 * math.Pow(1-0.0065*altitude/288.15, 5.25588)), nil
 }
 
+// AtmosphereAltitude is the inverse of AtmospherePressure: the ISA altitude in
+// metres at which the standard pressure is p. Range 22 632 to 107 478 Pa.
+func AtmosphereAltitude(p units.Pressure) (float64, error) {
+	if err := within("pressure", float64(p), 22632, 107478, "Pa"); err != nil {
+		return 0, err
+	}
+	return 288.15 / 0.0065 * (1 - math.Pow(float64(p)/101325, 1/5.25588)), nil
+}
+
+// AtmosphereTemperature returns the ISA temperature at an altitude in metres,
+// 15 C less 6.5 K per kilometre, -500 to 11 000 m.
+func AtmosphereTemperature(altitude float64) (units.Celsius, error) {
+	if err := within("altitude", altitude, -500, 11000, "m"); err != nil {
+		return 0, err
+	}
+	return units.Celsius(15 - 0.0065*altitude), nil
+}
+
 // BoilingPoint returns the boiling point of water at an altitude in metres.
 func BoilingPoint(altitude float64) (units.Celsius, error) {
 	p, err := AtmospherePressure(altitude)

@@ -124,7 +124,7 @@ func (c Composition) mix(t, x float64) Properties {
 
 // IceFraction returns the mass fraction of ice by Tchigeov's relation:
 // x = 1.105·xw/(1 + 0.7138/ln(tf - t + 1)), for an initial freezing point tf of
-// -5 to 0 C and t from -45 C; 0 at and above tf, never more than the water.
+// -5 to 0 C and t from -40 C; 0 at and above tf, never more than the water.
 func (c Composition) IceFraction(t, freezing units.Celsius) (float64, error) {
 	if err := c.Check(); err != nil {
 		return 0, err
@@ -132,20 +132,14 @@ func (c Composition) IceFraction(t, freezing units.Celsius) (float64, error) {
 	if err := checkFrozen(t, freezing); err != nil {
 		return 0, err
 	}
-	return c.ice(float64(t), float64(freezing)), nil
-}
-
-func (c Composition) ice(t, tf float64) float64 {
-	if t >= tf {
-		return 0
-	}
-	x := 1.105 * c.Water / (1 + 0.7138/math.Log(tf-t+1))
-	return math.Min(x, c.Water)
+	x, _ := c.iceBy(IceTchigeov, float64(t), float64(freezing))
+	return x, nil
 }
 
 // Frozen returns the properties below or above the initial freezing point. The
 // specific heat is the apparent one: sensible plus the slope of the ice fraction
-// times the heat of fusion. Range -40 to 150 C.
+// times the heat of fusion at t. Tchigeov's ice; FoodTable offers the choice and
+// the enthalpy that belongs to it. Range -40 to 150 C.
 func (c Composition) Frozen(t, freezing units.Celsius) (Properties, error) {
 	if err := c.Check(); err != nil {
 		return Properties{}, err
@@ -154,40 +148,29 @@ func (c Composition) Frozen(t, freezing units.Celsius) (Properties, error) {
 		return Properties{}, err
 	}
 	tc, tf := float64(t), float64(freezing)
-	p := c.mix(tc, c.ice(tc, tf))
+	x, slope := c.iceBy(IceTchigeov, tc, tf)
+	p := c.mix(tc, x)
 	if tc < tf {
-		const d = 1e-4
-		slope := (c.ice(tc-d, tf) - c.ice(tc, tf)) / d
-		p.SpecificHeat += slope * LatentHeatFusion
+		p.SpecificHeat -= slope * fusion(tc)
 		p.Diffusivity = p.Conductivity / (float64(p.Density) * p.SpecificHeat)
 	}
 	return p, nil
 }
 
-// Enthalpy returns Chen's (1985) enthalpy relative to -40 C, J/kg:
-// below freezing (t + 40)·(1.55 + 1.26·xs - (xw - xb)·L0·tf/(tr·t)) kJ/kg with
-// L0 333.6, tr -40, bound water xb = 0.4·protein; above, from the freezing point
-// with 4.19 - 2.30·xs - 0.628·xs³ kJ/kg·K. From memory of the ASHRAE Handbook.
-// Range -40 to 150 C, freezing point -5 to -0.05 C.
+// Enthalpy returns Chen's (1985) enthalpy relative to -40 C, J/kg; see ChenEnthalpy,
+// which a loop should build once. Range -40 to 150 C, freezing point -5 to -0.05 C.
 func (c Composition) Enthalpy(t, freezing units.Celsius) (float64, error) {
-	if err := c.Check(); err != nil {
-		return 0, err
-	}
 	if err := checkFrozen(t, freezing); err != nil {
 		return 0, err
 	}
 	if err := within("freezing point", float64(freezing), -5, -0.05, "C"); err != nil {
 		return 0, err
 	}
-	const l0, tr = 333.6, -40.0
-	xs, tf := c.Solids(), float64(freezing)
-	below := func(t float64) float64 {
-		return (t - tr) * (1.55 + 1.26*xs - (c.Water-0.4*c.Protein)*l0*tf/(tr*t))
+	e, err := NewChenEnthalpy(c, freezing)
+	if err != nil {
+		return 0, err
 	}
-	if tc := float64(t); tc < tf {
-		return 1000 * below(tc), nil
-	}
-	return 1000 * (below(tf) + (float64(t)-tf)*(4.19-2.30*xs-0.628*xs*xs*xs)), nil
+	return e.Enthalpy(t)
 }
 
 func checkFrozen(t, freezing units.Celsius) error {

@@ -43,6 +43,7 @@ const (
 	criticalDensity = 322.0
 	tripleKelvin    = 273.16
 	triplePascal    = 611.657
+	gravity         = 9.80665 // m/s2, standard
 )
 
 // SaturationPressure returns the vapour pressure of liquid water, IF97 eq. 30.
@@ -85,11 +86,8 @@ func FrostPressure(c units.Celsius) (units.Pressure, error) {
 	if err := within("ice temperature", float64(c), -223.15, 0.01, "C"); err != nil {
 		return 0, err
 	}
-	th := float64(c.Kelvin()) / tripleKelvin
-	s := -0.212144006e2*math.Pow(th, 0.333333333e-2) +
-		0.273203819e2*math.Pow(th, 0.120666667e1) +
-		-0.610598130e1*math.Pow(th, 0.170333333e1)
-	return units.Pressure(triplePascal * math.Exp(s/th)), nil
+	f, _ := sublimationLog(float64(c.Kelvin()))
+	return units.Pressure(triplePascal * math.Exp(f)), nil
 }
 
 // WaterDensity returns the density of saturated liquid water (Wagner and Pruss
@@ -99,6 +97,40 @@ func WaterDensity(c units.Celsius) (units.Density, error) {
 		return 0, err
 	}
 	return units.Density(liquidDensity(float64(c.Kelvin()))), nil
+}
+
+// SaturatedLiquidEnthalpy returns the enthalpy of water on the saturation line,
+// J/kg, zero internal energy at the triple point: h' = alpha + T/rho'·dp/dT, with
+// the auxiliary alpha of Wagner and Pruss 1993 (IAPWS SR1-86(1992), eq. 4 and 6).
+// Range 0.01 to 373 C.
+func SaturatedLiquidEnthalpy(c units.Celsius) (float64, error) {
+	if err := within("water temperature", float64(c), 0.01, 373, "C"); err != nil {
+		return 0, err
+	}
+	k := float64(c.Kelvin())
+	return auxiliaryAlpha(k) + k/liquidDensity(k)*saturationSlope(k), nil
+}
+
+// SaturatedSteamEnthalpy returns the enthalpy of saturated steam, J/kg:
+// h” = alpha + T/rho”·dp/dT (IAPWS SR1-86(1992), eq. 7). Range 0.01 to 373 C.
+func SaturatedSteamEnthalpy(c units.Celsius) (float64, error) {
+	if err := within("steam temperature", float64(c), 0.01, 373, "C"); err != nil {
+		return 0, err
+	}
+	k := float64(c.Kelvin())
+	return auxiliaryAlpha(k) + k/vapourDensity(k)*saturationSlope(k), nil
+}
+
+// auxiliaryAlpha is eq. 4 of SR1-86, J/kg, for T/Tc.
+func auxiliaryAlpha(kelvin float64) float64 {
+	t := kelvin / criticalKelvin
+	t2 := t * t
+	t4 := t2 * t2
+	r := math.Sqrt(t)
+	t19 := t4 * t4 * t4 * t4 * t2 * t
+	t54 := t19 * t19 * t4 * t4 * t4 * t4
+	return 1000 * (-1135.905627715 - 5.65134998e-8/t19 + 2690.66631*t + 127.287297*t4*r -
+		135.003439*t4*t + 0.981825814*t54*r)
 }
 
 // SteamDensity returns the density of saturated steam (Wagner and Pruss 1993,
@@ -162,6 +194,65 @@ func saturationSlope(kelvin float64) float64 {
 	lnp := criticalKelvin / kelvin * sum
 	p := float64(CriticalPressure) * math.Exp(lnp)
 	return -p / kelvin * (lnp + slope)
+}
+
+// FrostPoint returns the temperature at which a vapour pressure saturates over
+// ice, the inverse of FrostPressure. Range 1e-6 to 611.657 Pa (-121 to 0.01 C).
+func FrostPoint(p units.Pressure) (units.Celsius, error) {
+	if err := within("vapour pressure", float64(p), 1e-6, triplePascal, "Pa"); err != nil {
+		return 0, err
+	}
+	// Newton on ln p against 1/T, in which the line is nearly straight.
+	target := math.Log(float64(p) / triplePascal)
+	k := tripleKelvin / (1 - target/22.5)
+	for range 40 {
+		f, slope := sublimationLog(k)
+		step := (f - target) / slope
+		k -= step
+		if math.Abs(step) < 1e-10*k {
+			break
+		}
+	}
+	return units.Kelvin(k).Celsius(), nil
+}
+
+// SublimationHeat returns the heat of sublimation of ice, J/kg: Clapeyron on the
+// line of Wagner et al. 2011, h = Z·R·T²·dln(p)/dT. The compressibility of the
+// vapour is Z = 1 - 5.3e-4·p/pt (from its saturated density at the triple point);
+// the volume of ice is left out (5e-6 of the vapour's at 0 C). Range -100 to 0.01 C.
+func SublimationHeat(c units.Celsius) (float64, error) {
+	if err := within("ice temperature", float64(c), -100, 0.01, "C"); err != nil {
+		return 0, err
+	}
+	k := float64(c.Kelvin())
+	value, slope := sublimationLog(k)
+	return (1 - 5.3e-4*math.Exp(value)) * GasConstantVapour * k * k * slope, nil
+}
+
+// FusionHeat returns the heat of fusion of water at c, J/kg: 333.55 kJ/kg at 0 C,
+// and below it the difference of the specific heats of supercooled water and ice
+// of Choi and Okos 1986 carried down (Kirchhoff). Range -40 to 0 C.
+func FusionHeat(c units.Celsius) (float64, error) {
+	if err := within("water temperature", float64(c), -40, 0, "C"); err != nil {
+		return 0, err
+	}
+	return fusion(float64(c)), nil
+}
+
+// sublimationLog returns ln(p/pt) and its slope in T, 1/K.
+func sublimationLog(kelvin float64) (value, slope float64) {
+	th := kelvin / tripleKelvin
+	for _, t := range &sublimationTerms {
+		v := t.a * math.Pow(th, t.b-1)
+		value += v
+		slope += v * (t.b - 1)
+	}
+	return value, slope / kelvin
+}
+
+// sublimationTerms are Table 2 of IAPWS R14-08.
+var sublimationTerms = [3]struct{ a, b float64 }{
+	{-0.212144006e2, 0.333333333e-2}, {0.273203819e2, 0.120666667e1}, {-0.610598130e1, 0.170333333e1},
 }
 
 // BoilingPointElevation returns how far above water a solution boils, for a
