@@ -218,7 +218,7 @@ func fields(t *testing.T, fn func(protoreflect.FieldDescriptor)) {
 // Quantities that have no unit by nature, by the last words of their names.
 var dimensionless = []string{
 	"fraction", "factor", "ratio", "weight", "level", "objective", "bound", "gap", "cost", "score", "probability", "emissivity",
-	"efficiency", "ph", "days", "count", "percent", "brix", "coverage", "liters_per_kg_output", "kg_per_kg_output",
+	"efficiency", "ph", "days", "count", "percent", "brix", "coverage", "log10", "liters_per_kg_output", "kg_per_kg_output",
 }
 
 // Units that may end a field name, singular or plural as the trade writes them.

@@ -278,6 +278,10 @@ func wrongAndRight(t *testing.T, database string) {
 	if len(forecast.GetStages()) != 2 || !forecast.GetStages()[0].GetAtRisk() || !strings.Contains(forecast.GetStages()[0].GetAdvice(), "ice bath") {
 		t.Errorf("forecast %v", forecast)
 	}
+	growth := must[*foodsafetypb.GrowthEstimate](t)(lead.EstimateChillGrowth(ctx, &foodsafetypb.EstimateChillGrowthRequest{Name: first.GetName()}))
+	if growth.GetReadingCount() == 0 || growth.GetUpperLog10() < growth.GetLikelyLog10() || len(growth.GetCautions()) == 0 || growth.GetEstimateTime() == nil {
+		t.Errorf("growth %v", growth)
+	}
 	// Nothing more comes; the clock finds it.
 	h.clock.Advance(2 * time.Hour)
 	eventually(t, func() error {

@@ -22,7 +22,7 @@ import (
 
 // chillCommands watch hot material pass through the cooling limits.
 func (a *app) chillCommands(chill *cobra.Command) {
-	chill.AddCommand(a.chillStartCommand(), a.chillReadingCommand(), a.chillFeedCommand(), a.chillFinishCommand(), a.chillAbandonCommand(), a.chillForecastCommand(), a.chillReadingsCommand())
+	chill.AddCommand(a.chillStartCommand(), a.chillReadingCommand(), a.chillFeedCommand(), a.chillFinishCommand(), a.chillAbandonCommand(), a.chillForecastCommand(), a.chillGrowthCommand(), a.chillReadingsCommand())
 }
 
 func (a *app) chillStartCommand() *cobra.Command {
@@ -150,6 +150,54 @@ func (a *app) chillForecastCommand() *cobra.Command {
 			})
 		},
 	}
+}
+
+func (a *app) chillGrowthCommand() *cobra.Command {
+	var category, acidity, salt string
+	command := &cobra.Command{
+		Use: "growth CHILL", Short: "How much may bacteria have grown in it?", Args: exactly(1, "CHILL"),
+		Long: `Estimate from the readings how much Clostridium perfringens may have grown, for the person who decides about the food. A limit
+that was missed stays missed. Without --ph and --salt the food is taken as the one in which the models grow most.`,
+		Example: "  rondeau chill growth c-118 --ph 6.0 --salt 0.8",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			name, err := a.name("chills/{chill}", args[0])
+			if err != nil {
+				return err
+			}
+			request := &foodsafetypb.EstimateChillGrowthRequest{Name: name}
+			kinds := foodsafetypb.EstimateChillGrowthRequest_STOCK.Descriptor()
+			number, found := view.EnumValue(kinds, category)
+			if !found {
+				return usagef("%q: the kinds of food are %s", category, view.EnumChoices(kinds))
+			}
+			request.Category = foodsafetypb.EstimateChillGrowthRequest_FoodCategory(number)
+			if request.AcidityPh, err = optionalNumber("--ph", acidity); err != nil {
+				return err
+			}
+			if request.SaltPercent, err = optionalNumber("--salt", strings.TrimSuffix(salt, "%")); err != nil {
+				return err
+			}
+			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.GrowthEstimate, error) {
+				return c.EstimateChillGrowth(ctx, request)
+			})
+		},
+	}
+	command.Flags().StringVar(&category, "food", "stock", "kind of food: "+view.EnumChoices(foodsafetypb.EstimateChillGrowthRequest_STOCK.Descriptor()))
+	command.Flags().StringVar(&acidity, "ph", "", "pH of the food")
+	command.Flags().StringVar(&salt, "salt", "", "salt in the water of the food, percent")
+	return command
+}
+
+// optionalNumber is nil for an empty flag.
+func optionalNumber(flag, text string) (*float64, error) {
+	if text == "" {
+		return nil, nil
+	}
+	v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+	if err != nil {
+		return nil, usagef("%s: %q is not a number", flag, text)
+	}
+	return &v, nil
 }
 
 func (a *app) chillReadingsCommand() *cobra.Command {

@@ -147,6 +147,63 @@ func (ChillJudgement_Verdict) EnumDescriptor() ([]byte, []int) {
 	return file_rondeau_foodsafety_v1_chill_proto_rawDescGZIP(), []int{1, 0}
 }
 
+// What the estimate says about the criterion.
+type GrowthEstimate_Verdict int32
+
+const (
+	// Not said.
+	GrowthEstimate_VERDICT_UNSPECIFIED GrowthEstimate_Verdict = 0
+	// Even the upper value is within the criterion.
+	GrowthEstimate_MET GrowthEstimate_Verdict = 1
+	// The likely value is above the criterion.
+	GrowthEstimate_NOT_MET GrowthEstimate_Verdict = 2
+	// The criterion lies between the two, or the readings do not tell.
+	GrowthEstimate_NOT_DECIDABLE GrowthEstimate_Verdict = 3
+)
+
+// Enum value maps for GrowthEstimate_Verdict.
+var (
+	GrowthEstimate_Verdict_name = map[int32]string{
+		0: "VERDICT_UNSPECIFIED",
+		1: "MET",
+		2: "NOT_MET",
+		3: "NOT_DECIDABLE",
+	}
+	GrowthEstimate_Verdict_value = map[string]int32{
+		"VERDICT_UNSPECIFIED": 0,
+		"MET":                 1,
+		"NOT_MET":             2,
+		"NOT_DECIDABLE":       3,
+	}
+)
+
+func (x GrowthEstimate_Verdict) Enum() *GrowthEstimate_Verdict {
+	p := new(GrowthEstimate_Verdict)
+	*p = x
+	return p
+}
+
+func (x GrowthEstimate_Verdict) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (GrowthEstimate_Verdict) Descriptor() protoreflect.EnumDescriptor {
+	return file_rondeau_foodsafety_v1_chill_proto_enumTypes[2].Descriptor()
+}
+
+func (GrowthEstimate_Verdict) Type() protoreflect.EnumType {
+	return &file_rondeau_foodsafety_v1_chill_proto_enumTypes[2]
+}
+
+func (x GrowthEstimate_Verdict) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use GrowthEstimate_Verdict.Descriptor instead.
+func (GrowthEstimate_Verdict) EnumDescriptor() ([]byte, []int) {
+	return file_rondeau_foodsafety_v1_chill_proto_rawDescGZIP(), []int{3, 0}
+}
+
 // The passage of one vessel or pan of hot material through the cooling limits. Its judgement supports and does not
 // replace the validated HACCP plan, the local code and the qualified person.
 type Chill struct {
@@ -594,6 +651,188 @@ func (x *ChillForecast) GetForecastTime() *timestamppb.Timestamp {
 	return nil
 }
 
+// How much Clostridium perfringens may have grown in a chill, estimated from its readings by published models. It informs the
+// person who decides about a deviation; it never makes a missed limit met.
+type GrowthEstimate struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Likely increase, log10 of the number per gram, of the probe with the most growth.
+	LikelyLog10 float64 `protobuf:"fixed64,1,opt,name=likely_log10,json=likelyLog10,proto3" json:"likely_log10,omitempty"`
+	// Cautious increase, log10 of the number per gram.
+	UpperLog10 float64 `protobuf:"fixed64,2,opt,name=upper_log10,json=upperLog10,proto3" json:"upper_log10,omitempty"`
+	// Criterion applied, log10 of the number per gram.
+	CriterionLog10 float64 `protobuf:"fixed64,3,opt,name=criterion_log10,json=criterionLog10,proto3" json:"criterion_log10,omitempty"`
+	// What the estimate says about the criterion.
+	Verdict GrowthEstimate_Verdict `protobuf:"varint,4,opt,name=verdict,proto3,enum=rondeau.foodsafety.v1.GrowthEstimate_Verdict" json:"verdict,omitempty"`
+	// Why the verdict is what it is.
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// False when the food is outside the range of the models.
+	InRange bool `protobuf:"varint,6,opt,name=in_range,json=inRange,proto3" json:"in_range,omitempty"`
+	// By what it is outside, and what was taken instead.
+	OutOfRange []string `protobuf:"bytes,7,rep,name=out_of_range,json=outOfRange,proto3" json:"out_of_range,omitempty"`
+	// How the two values were formed.
+	Formed string `protobuf:"bytes,8,opt,name=formed,proto3" json:"formed,omitempty"`
+	// Models used, with their sources.
+	Models []string `protobuf:"bytes,9,rep,name=models,proto3" json:"models,omitempty"`
+	// What was assumed.
+	Assumptions []string `protobuf:"bytes,10,rep,name=assumptions,proto3" json:"assumptions,omitempty"`
+	// What the estimate cannot say; to be shown with it.
+	Cautions []string `protobuf:"bytes,11,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	// Times without readings.
+	Gaps []*GrowthEstimate_Gap `protobuf:"bytes,12,rep,name=gaps,proto3" json:"gaps,omitempty"`
+	// Readings used, of the probe with the most growth.
+	ReadingCount int32 `protobuf:"varint,13,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	// Time that the food spent where growth is possible.
+	GrowthRangeDuration *durationpb.Duration `protobuf:"bytes,14,opt,name=growth_range_duration,json=growthRangeDuration,proto3" json:"growth_range_duration,omitempty"`
+	// Probe with the most growth; empty for readings by hand.
+	Probe string `protobuf:"bytes,15,opt,name=probe,proto3" json:"probe,omitempty"`
+	// Moment for which the estimate was made.
+	EstimateTime  *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=estimate_time,json=estimateTime,proto3" json:"estimate_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GrowthEstimate) Reset() {
+	*x = GrowthEstimate{}
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GrowthEstimate) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GrowthEstimate) ProtoMessage() {}
+
+func (x *GrowthEstimate) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GrowthEstimate.ProtoReflect.Descriptor instead.
+func (*GrowthEstimate) Descriptor() ([]byte, []int) {
+	return file_rondeau_foodsafety_v1_chill_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *GrowthEstimate) GetLikelyLog10() float64 {
+	if x != nil {
+		return x.LikelyLog10
+	}
+	return 0
+}
+
+func (x *GrowthEstimate) GetUpperLog10() float64 {
+	if x != nil {
+		return x.UpperLog10
+	}
+	return 0
+}
+
+func (x *GrowthEstimate) GetCriterionLog10() float64 {
+	if x != nil {
+		return x.CriterionLog10
+	}
+	return 0
+}
+
+func (x *GrowthEstimate) GetVerdict() GrowthEstimate_Verdict {
+	if x != nil {
+		return x.Verdict
+	}
+	return GrowthEstimate_VERDICT_UNSPECIFIED
+}
+
+func (x *GrowthEstimate) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *GrowthEstimate) GetInRange() bool {
+	if x != nil {
+		return x.InRange
+	}
+	return false
+}
+
+func (x *GrowthEstimate) GetOutOfRange() []string {
+	if x != nil {
+		return x.OutOfRange
+	}
+	return nil
+}
+
+func (x *GrowthEstimate) GetFormed() string {
+	if x != nil {
+		return x.Formed
+	}
+	return ""
+}
+
+func (x *GrowthEstimate) GetModels() []string {
+	if x != nil {
+		return x.Models
+	}
+	return nil
+}
+
+func (x *GrowthEstimate) GetAssumptions() []string {
+	if x != nil {
+		return x.Assumptions
+	}
+	return nil
+}
+
+func (x *GrowthEstimate) GetCautions() []string {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+func (x *GrowthEstimate) GetGaps() []*GrowthEstimate_Gap {
+	if x != nil {
+		return x.Gaps
+	}
+	return nil
+}
+
+func (x *GrowthEstimate) GetReadingCount() int32 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+func (x *GrowthEstimate) GetGrowthRangeDuration() *durationpb.Duration {
+	if x != nil {
+		return x.GrowthRangeDuration
+	}
+	return nil
+}
+
+func (x *GrowthEstimate) GetProbe() string {
+	if x != nil {
+		return x.Probe
+	}
+	return ""
+}
+
+func (x *GrowthEstimate) GetEstimateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EstimateTime
+	}
+	return nil
+}
+
 // The judgement of one limit.
 type ChillJudgement_Stage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -621,7 +860,7 @@ type ChillJudgement_Stage struct {
 
 func (x *ChillJudgement_Stage) Reset() {
 	*x = ChillJudgement_Stage{}
-	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[3]
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -633,7 +872,7 @@ func (x *ChillJudgement_Stage) String() string {
 func (*ChillJudgement_Stage) ProtoMessage() {}
 
 func (x *ChillJudgement_Stage) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[3]
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -728,14 +967,17 @@ type ChillForecast_Stage struct {
 	// True when the limit is expected to be missed, or was missed.
 	AtRisk bool `protobuf:"varint,6,opt,name=at_risk,json=atRisk,proto3" json:"at_risk,omitempty"`
 	// What to do, in words.
-	Advice        string `protobuf:"bytes,7,opt,name=advice,proto3" json:"advice,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Advice string `protobuf:"bytes,7,opt,name=advice,proto3" json:"advice,omitempty"`
+	// Probability that the limit is reached in time, 0 to 1, if the food goes on cooling as it did; absent while the clock
+	// has not started or the readings do not tell.
+	InTimeProbability *float64 `protobuf:"fixed64,8,opt,name=in_time_probability,json=inTimeProbability,proto3,oneof" json:"in_time_probability,omitempty"`
+	unknownFields     protoimpl.UnknownFields
+	sizeCache         protoimpl.SizeCache
 }
 
 func (x *ChillForecast_Stage) Reset() {
 	*x = ChillForecast_Stage{}
-	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[4]
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -747,7 +989,7 @@ func (x *ChillForecast_Stage) String() string {
 func (*ChillForecast_Stage) ProtoMessage() {}
 
 func (x *ChillForecast_Stage) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[4]
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -810,6 +1052,68 @@ func (x *ChillForecast_Stage) GetAdvice() string {
 		return x.Advice
 	}
 	return ""
+}
+
+func (x *ChillForecast_Stage) GetInTimeProbability() float64 {
+	if x != nil && x.InTimeProbability != nil {
+		return *x.InTimeProbability
+	}
+	return 0
+}
+
+// A time without readings, taken at the temperature between its neighbours that grows most.
+type GrowthEstimate_Gap struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Last reading before.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,1,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// First reading after.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GrowthEstimate_Gap) Reset() {
+	*x = GrowthEstimate_Gap{}
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GrowthEstimate_Gap) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GrowthEstimate_Gap) ProtoMessage() {}
+
+func (x *GrowthEstimate_Gap) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_foodsafety_v1_chill_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GrowthEstimate_Gap.ProtoReflect.Descriptor instead.
+func (*GrowthEstimate_Gap) Descriptor() ([]byte, []int) {
+	return file_rondeau_foodsafety_v1_chill_proto_rawDescGZIP(), []int{3, 0}
+}
+
+func (x *GrowthEstimate_Gap) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *GrowthEstimate_Gap) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
 }
 
 var File_rondeau_foodsafety_v1_chill_proto protoreflect.FileDescriptor
@@ -891,14 +1195,14 @@ const file_rondeau_foodsafety_v1_chill_proto_rawDesc = "" +
 	"\x03MET\x10\x02\x12\n" +
 	"\n" +
 	"\x06MISSED\x10\x03\x12\r\n" +
-	"\tNOT_SHOWN\x10\x04\"\x99\x05\n" +
+	"\tNOT_SHOWN\x10\x04\"\x82\x06\n" +
 	"\rChillForecast\x12G\n" +
 	"\x06stages\x18\x01 \x03(\v2*.rondeau.foodsafety.v1.ChillForecast.StageB\x03\xe0A\x03R\x06stages\x12=\n" +
 	"\x14surroundings_celsius\x18\x02 \x01(\x01B\n" +
 	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x13surroundingsCelsius\x12(\n" +
 	"\rreading_count\x18\x03 \x01(\x05B\x03\xe0A\x03R\freadingCount\x12\x19\n" +
 	"\x05basis\x18\x04 \x01(\tB\x03\xe0A\x03R\x05basis\x12D\n" +
-	"\rforecast_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\fforecastTime\x1a\xf4\x02\n" +
+	"\rforecast_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\fforecastTime\x1a\xdd\x03\n" +
 	"\x05Stage\x12\x1e\n" +
 	"\bstage_id\x18\x01 \x01(\tB\x03\xe0A\x03R\astageId\x12B\n" +
 	"\fpredict_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\vpredictTime\x12D\n" +
@@ -907,7 +1211,41 @@ const file_rondeau_foodsafety_v1_chill_proto_rawDesc = "" +
 	"latestTime\x12D\n" +
 	"\rdeadline_time\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\fdeadlineTime\x12\x1c\n" +
 	"\aat_risk\x18\x06 \x01(\bB\x03\xe0A\x03R\x06atRisk\x12\x1b\n" +
-	"\x06advice\x18\a \x01(\tB\x03\xe0A\x03R\x06adviceB=Z;rondeau.internal/pkg/gen/rondeau/foodsafety/v1;foodsafetypbb\x06proto3"
+	"\x06advice\x18\a \x01(\tB\x03\xe0A\x03R\x06advice\x12O\n" +
+	"\x13in_time_probability\x18\b \x01(\x01B\x1a\xe0A\x03\xbaH\x14\x12\x12\x19\x00\x00\x00\x00\x00\x00\xf0?)\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x11inTimeProbability\x88\x01\x01B\x16\n" +
+	"\x14_in_time_probability\"\xc9\a\n" +
+	"\x0eGrowthEstimate\x12-\n" +
+	"\flikely_log10\x18\x01 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\vlikelyLog10\x12+\n" +
+	"\vupper_log10\x18\x02 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\n" +
+	"upperLog10\x123\n" +
+	"\x0fcriterion_log10\x18\x03 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x0ecriterionLog10\x12L\n" +
+	"\averdict\x18\x04 \x01(\x0e2-.rondeau.foodsafety.v1.GrowthEstimate.VerdictB\x03\xe0A\x03R\averdict\x12\x1b\n" +
+	"\x06reason\x18\x05 \x01(\tB\x03\xe0A\x03R\x06reason\x12\x1e\n" +
+	"\bin_range\x18\x06 \x01(\bB\x03\xe0A\x03R\ainRange\x12%\n" +
+	"\fout_of_range\x18\a \x03(\tB\x03\xe0A\x03R\n" +
+	"outOfRange\x12\x1b\n" +
+	"\x06formed\x18\b \x01(\tB\x03\xe0A\x03R\x06formed\x12\x1b\n" +
+	"\x06models\x18\t \x03(\tB\x03\xe0A\x03R\x06models\x12%\n" +
+	"\vassumptions\x18\n" +
+	" \x03(\tB\x03\xe0A\x03R\vassumptions\x12\x1f\n" +
+	"\bcautions\x18\v \x03(\tB\x03\xe0A\x03R\bcautions\x12B\n" +
+	"\x04gaps\x18\f \x03(\v2).rondeau.foodsafety.v1.GrowthEstimate.GapB\x03\xe0A\x03R\x04gaps\x12(\n" +
+	"\rreading_count\x18\r \x01(\x05B\x03\xe0A\x03R\freadingCount\x12R\n" +
+	"\x15growth_range_duration\x18\x0e \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x13growthRangeDuration\x12\x19\n" +
+	"\x05probe\x18\x0f \x01(\tB\x03\xe0A\x03R\x05probe\x12D\n" +
+	"\restimate_time\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\festimateTime\x1a\x81\x01\n" +
+	"\x03Gap\x12>\n" +
+	"\n" +
+	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tstartTime\x12:\n" +
+	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\"K\n" +
+	"\aVerdict\x12\x17\n" +
+	"\x13VERDICT_UNSPECIFIED\x10\x00\x12\a\n" +
+	"\x03MET\x10\x01\x12\v\n" +
+	"\aNOT_MET\x10\x02\x12\x11\n" +
+	"\rNOT_DECIDABLE\x10\x03B=Z;rondeau.internal/pkg/gen/rondeau/foodsafety/v1;foodsafetypbb\x06proto3"
 
 var (
 	file_rondeau_foodsafety_v1_chill_proto_rawDescOnce sync.Once
@@ -921,49 +1259,58 @@ func file_rondeau_foodsafety_v1_chill_proto_rawDescGZIP() []byte {
 	return file_rondeau_foodsafety_v1_chill_proto_rawDescData
 }
 
-var file_rondeau_foodsafety_v1_chill_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_rondeau_foodsafety_v1_chill_proto_msgTypes = make([]protoimpl.MessageInfo, 5)
+var file_rondeau_foodsafety_v1_chill_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_rondeau_foodsafety_v1_chill_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_rondeau_foodsafety_v1_chill_proto_goTypes = []any{
 	(Chill_State)(0),              // 0: rondeau.foodsafety.v1.Chill.State
 	(ChillJudgement_Verdict)(0),   // 1: rondeau.foodsafety.v1.ChillJudgement.Verdict
-	(*Chill)(nil),                 // 2: rondeau.foodsafety.v1.Chill
-	(*ChillJudgement)(nil),        // 3: rondeau.foodsafety.v1.ChillJudgement
-	(*ChillForecast)(nil),         // 4: rondeau.foodsafety.v1.ChillForecast
-	(*ChillJudgement_Stage)(nil),  // 5: rondeau.foodsafety.v1.ChillJudgement.Stage
-	(*ChillForecast_Stage)(nil),   // 6: rondeau.foodsafety.v1.ChillForecast.Stage
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
-	(*Reading)(nil),               // 8: rondeau.foodsafety.v1.Reading
-	(*durationpb.Duration)(nil),   // 9: google.protobuf.Duration
+	(GrowthEstimate_Verdict)(0),   // 2: rondeau.foodsafety.v1.GrowthEstimate.Verdict
+	(*Chill)(nil),                 // 3: rondeau.foodsafety.v1.Chill
+	(*ChillJudgement)(nil),        // 4: rondeau.foodsafety.v1.ChillJudgement
+	(*ChillForecast)(nil),         // 5: rondeau.foodsafety.v1.ChillForecast
+	(*GrowthEstimate)(nil),        // 6: rondeau.foodsafety.v1.GrowthEstimate
+	(*ChillJudgement_Stage)(nil),  // 7: rondeau.foodsafety.v1.ChillJudgement.Stage
+	(*ChillForecast_Stage)(nil),   // 8: rondeau.foodsafety.v1.ChillForecast.Stage
+	(*GrowthEstimate_Gap)(nil),    // 9: rondeau.foodsafety.v1.GrowthEstimate.Gap
+	(*timestamppb.Timestamp)(nil), // 10: google.protobuf.Timestamp
+	(*Reading)(nil),               // 11: rondeau.foodsafety.v1.Reading
+	(*durationpb.Duration)(nil),   // 12: google.protobuf.Duration
 }
 var file_rondeau_foodsafety_v1_chill_proto_depIdxs = []int32{
-	7,  // 0: rondeau.foodsafety.v1.Chill.start_time:type_name -> google.protobuf.Timestamp
-	7,  // 1: rondeau.foodsafety.v1.Chill.finish_time:type_name -> google.protobuf.Timestamp
+	10, // 0: rondeau.foodsafety.v1.Chill.start_time:type_name -> google.protobuf.Timestamp
+	10, // 1: rondeau.foodsafety.v1.Chill.finish_time:type_name -> google.protobuf.Timestamp
 	0,  // 2: rondeau.foodsafety.v1.Chill.state:type_name -> rondeau.foodsafety.v1.Chill.State
-	3,  // 3: rondeau.foodsafety.v1.Chill.judgement:type_name -> rondeau.foodsafety.v1.ChillJudgement
-	4,  // 4: rondeau.foodsafety.v1.Chill.forecast:type_name -> rondeau.foodsafety.v1.ChillForecast
-	8,  // 5: rondeau.foodsafety.v1.Chill.latest_reading:type_name -> rondeau.foodsafety.v1.Reading
-	7,  // 6: rondeau.foodsafety.v1.Chill.create_time:type_name -> google.protobuf.Timestamp
-	7,  // 7: rondeau.foodsafety.v1.Chill.update_time:type_name -> google.protobuf.Timestamp
-	7,  // 8: rondeau.foodsafety.v1.ChillJudgement.clock_start_time:type_name -> google.protobuf.Timestamp
-	5,  // 9: rondeau.foodsafety.v1.ChillJudgement.stages:type_name -> rondeau.foodsafety.v1.ChillJudgement.Stage
-	9,  // 10: rondeau.foodsafety.v1.ChillJudgement.longest_gap_duration:type_name -> google.protobuf.Duration
-	7,  // 11: rondeau.foodsafety.v1.ChillJudgement.judge_time:type_name -> google.protobuf.Timestamp
-	6,  // 12: rondeau.foodsafety.v1.ChillForecast.stages:type_name -> rondeau.foodsafety.v1.ChillForecast.Stage
-	7,  // 13: rondeau.foodsafety.v1.ChillForecast.forecast_time:type_name -> google.protobuf.Timestamp
-	1,  // 14: rondeau.foodsafety.v1.ChillJudgement.Stage.verdict:type_name -> rondeau.foodsafety.v1.ChillJudgement.Verdict
-	7,  // 15: rondeau.foodsafety.v1.ChillJudgement.Stage.deadline_time:type_name -> google.protobuf.Timestamp
-	7,  // 16: rondeau.foodsafety.v1.ChillJudgement.Stage.met_time:type_name -> google.protobuf.Timestamp
-	9,  // 17: rondeau.foodsafety.v1.ChillJudgement.Stage.elapsed_duration:type_name -> google.protobuf.Duration
-	9,  // 18: rondeau.foodsafety.v1.ChillJudgement.Stage.within_duration:type_name -> google.protobuf.Duration
-	7,  // 19: rondeau.foodsafety.v1.ChillForecast.Stage.predict_time:type_name -> google.protobuf.Timestamp
-	7,  // 20: rondeau.foodsafety.v1.ChillForecast.Stage.earliest_time:type_name -> google.protobuf.Timestamp
-	7,  // 21: rondeau.foodsafety.v1.ChillForecast.Stage.latest_time:type_name -> google.protobuf.Timestamp
-	7,  // 22: rondeau.foodsafety.v1.ChillForecast.Stage.deadline_time:type_name -> google.protobuf.Timestamp
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	4,  // 3: rondeau.foodsafety.v1.Chill.judgement:type_name -> rondeau.foodsafety.v1.ChillJudgement
+	5,  // 4: rondeau.foodsafety.v1.Chill.forecast:type_name -> rondeau.foodsafety.v1.ChillForecast
+	11, // 5: rondeau.foodsafety.v1.Chill.latest_reading:type_name -> rondeau.foodsafety.v1.Reading
+	10, // 6: rondeau.foodsafety.v1.Chill.create_time:type_name -> google.protobuf.Timestamp
+	10, // 7: rondeau.foodsafety.v1.Chill.update_time:type_name -> google.protobuf.Timestamp
+	10, // 8: rondeau.foodsafety.v1.ChillJudgement.clock_start_time:type_name -> google.protobuf.Timestamp
+	7,  // 9: rondeau.foodsafety.v1.ChillJudgement.stages:type_name -> rondeau.foodsafety.v1.ChillJudgement.Stage
+	12, // 10: rondeau.foodsafety.v1.ChillJudgement.longest_gap_duration:type_name -> google.protobuf.Duration
+	10, // 11: rondeau.foodsafety.v1.ChillJudgement.judge_time:type_name -> google.protobuf.Timestamp
+	8,  // 12: rondeau.foodsafety.v1.ChillForecast.stages:type_name -> rondeau.foodsafety.v1.ChillForecast.Stage
+	10, // 13: rondeau.foodsafety.v1.ChillForecast.forecast_time:type_name -> google.protobuf.Timestamp
+	2,  // 14: rondeau.foodsafety.v1.GrowthEstimate.verdict:type_name -> rondeau.foodsafety.v1.GrowthEstimate.Verdict
+	9,  // 15: rondeau.foodsafety.v1.GrowthEstimate.gaps:type_name -> rondeau.foodsafety.v1.GrowthEstimate.Gap
+	12, // 16: rondeau.foodsafety.v1.GrowthEstimate.growth_range_duration:type_name -> google.protobuf.Duration
+	10, // 17: rondeau.foodsafety.v1.GrowthEstimate.estimate_time:type_name -> google.protobuf.Timestamp
+	1,  // 18: rondeau.foodsafety.v1.ChillJudgement.Stage.verdict:type_name -> rondeau.foodsafety.v1.ChillJudgement.Verdict
+	10, // 19: rondeau.foodsafety.v1.ChillJudgement.Stage.deadline_time:type_name -> google.protobuf.Timestamp
+	10, // 20: rondeau.foodsafety.v1.ChillJudgement.Stage.met_time:type_name -> google.protobuf.Timestamp
+	12, // 21: rondeau.foodsafety.v1.ChillJudgement.Stage.elapsed_duration:type_name -> google.protobuf.Duration
+	12, // 22: rondeau.foodsafety.v1.ChillJudgement.Stage.within_duration:type_name -> google.protobuf.Duration
+	10, // 23: rondeau.foodsafety.v1.ChillForecast.Stage.predict_time:type_name -> google.protobuf.Timestamp
+	10, // 24: rondeau.foodsafety.v1.ChillForecast.Stage.earliest_time:type_name -> google.protobuf.Timestamp
+	10, // 25: rondeau.foodsafety.v1.ChillForecast.Stage.latest_time:type_name -> google.protobuf.Timestamp
+	10, // 26: rondeau.foodsafety.v1.ChillForecast.Stage.deadline_time:type_name -> google.protobuf.Timestamp
+	10, // 27: rondeau.foodsafety.v1.GrowthEstimate.Gap.start_time:type_name -> google.protobuf.Timestamp
+	10, // 28: rondeau.foodsafety.v1.GrowthEstimate.Gap.end_time:type_name -> google.protobuf.Timestamp
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_foodsafety_v1_chill_proto_init() }
@@ -972,13 +1319,14 @@ func file_rondeau_foodsafety_v1_chill_proto_init() {
 		return
 	}
 	file_rondeau_foodsafety_v1_reading_proto_init()
+	file_rondeau_foodsafety_v1_chill_proto_msgTypes[5].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_foodsafety_v1_chill_proto_rawDesc), len(file_rondeau_foodsafety_v1_chill_proto_rawDesc)),
-			NumEnums:      2,
-			NumMessages:   5,
+			NumEnums:      3,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

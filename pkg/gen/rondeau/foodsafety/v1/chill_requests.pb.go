@@ -24,6 +24,67 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// Kinds of food with a model of their own.
+type EstimateChillGrowthRequest_FoodCategory int32
+
+const (
+	// Not said.
+	EstimateChillGrowthRequest_FOOD_CATEGORY_UNSPECIFIED EstimateChillGrowthRequest_FoodCategory = 0
+	// Stock, sauce or soup.
+	EstimateChillGrowthRequest_STOCK EstimateChillGrowthRequest_FoodCategory = 1
+	// Cooked beef or veal, uncured.
+	EstimateChillGrowthRequest_BEEF EstimateChillGrowthRequest_FoodCategory = 2
+	// Cooked pork, uncured.
+	EstimateChillGrowthRequest_PORK EstimateChillGrowthRequest_FoodCategory = 3
+	// Cooked poultry, uncured.
+	EstimateChillGrowthRequest_POULTRY EstimateChillGrowthRequest_FoodCategory = 4
+)
+
+// Enum value maps for EstimateChillGrowthRequest_FoodCategory.
+var (
+	EstimateChillGrowthRequest_FoodCategory_name = map[int32]string{
+		0: "FOOD_CATEGORY_UNSPECIFIED",
+		1: "STOCK",
+		2: "BEEF",
+		3: "PORK",
+		4: "POULTRY",
+	}
+	EstimateChillGrowthRequest_FoodCategory_value = map[string]int32{
+		"FOOD_CATEGORY_UNSPECIFIED": 0,
+		"STOCK":                     1,
+		"BEEF":                      2,
+		"PORK":                      3,
+		"POULTRY":                   4,
+	}
+)
+
+func (x EstimateChillGrowthRequest_FoodCategory) Enum() *EstimateChillGrowthRequest_FoodCategory {
+	p := new(EstimateChillGrowthRequest_FoodCategory)
+	*p = x
+	return p
+}
+
+func (x EstimateChillGrowthRequest_FoodCategory) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (EstimateChillGrowthRequest_FoodCategory) Descriptor() protoreflect.EnumDescriptor {
+	return file_rondeau_foodsafety_v1_chill_requests_proto_enumTypes[0].Descriptor()
+}
+
+func (EstimateChillGrowthRequest_FoodCategory) Type() protoreflect.EnumType {
+	return &file_rondeau_foodsafety_v1_chill_requests_proto_enumTypes[0]
+}
+
+func (x EstimateChillGrowthRequest_FoodCategory) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use EstimateChillGrowthRequest_FoodCategory.Descriptor instead.
+func (EstimateChillGrowthRequest_FoodCategory) EnumDescriptor() ([]byte, []int) {
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{7, 0}
+}
+
 // Request of StartChill.
 type StartChillRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -472,6 +533,79 @@ func (x *ForecastChillRequest) GetName() string {
 	return ""
 }
 
+// Request of EstimateChillGrowth.
+type EstimateChillGrowthRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the chill.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Kind of food; unspecified stands for stock.
+	Category EstimateChillGrowthRequest_FoodCategory `protobuf:"varint,2,opt,name=category,proto3,enum=rondeau.foodsafety.v1.EstimateChillGrowthRequest_FoodCategory" json:"category,omitempty"`
+	// Acidity of the food, pH; when absent the value in which the models grow most.
+	AcidityPh *float64 `protobuf:"fixed64,3,opt,name=acidity_ph,json=acidityPh,proto3,oneof" json:"acidity_ph,omitempty"`
+	// Salt in the water of the food, grams in 100 milliliters; when absent the value in which the models grow most.
+	SaltPercent   *float64 `protobuf:"fixed64,4,opt,name=salt_percent,json=saltPercent,proto3,oneof" json:"salt_percent,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateChillGrowthRequest) Reset() {
+	*x = EstimateChillGrowthRequest{}
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateChillGrowthRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateChillGrowthRequest) ProtoMessage() {}
+
+func (x *EstimateChillGrowthRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateChillGrowthRequest.ProtoReflect.Descriptor instead.
+func (*EstimateChillGrowthRequest) Descriptor() ([]byte, []int) {
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *EstimateChillGrowthRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *EstimateChillGrowthRequest) GetCategory() EstimateChillGrowthRequest_FoodCategory {
+	if x != nil {
+		return x.Category
+	}
+	return EstimateChillGrowthRequest_FOOD_CATEGORY_UNSPECIFIED
+}
+
+func (x *EstimateChillGrowthRequest) GetAcidityPh() float64 {
+	if x != nil && x.AcidityPh != nil {
+		return *x.AcidityPh
+	}
+	return 0
+}
+
+func (x *EstimateChillGrowthRequest) GetSaltPercent() float64 {
+	if x != nil && x.SaltPercent != nil {
+		return *x.SaltPercent
+	}
+	return 0
+}
+
 // Request of RecordReading.
 type RecordReadingRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -487,7 +621,7 @@ type RecordReadingRequest struct {
 
 func (x *RecordReadingRequest) Reset() {
 	*x = RecordReadingRequest{}
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[7]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -499,7 +633,7 @@ func (x *RecordReadingRequest) String() string {
 func (*RecordReadingRequest) ProtoMessage() {}
 
 func (x *RecordReadingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[7]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -512,7 +646,7 @@ func (x *RecordReadingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordReadingRequest.ProtoReflect.Descriptor instead.
 func (*RecordReadingRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{7}
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *RecordReadingRequest) GetParent() string {
@@ -551,7 +685,7 @@ type ListReadingsRequest struct {
 
 func (x *ListReadingsRequest) Reset() {
 	*x = ListReadingsRequest{}
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[8]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -563,7 +697,7 @@ func (x *ListReadingsRequest) String() string {
 func (*ListReadingsRequest) ProtoMessage() {}
 
 func (x *ListReadingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[8]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -576,7 +710,7 @@ func (x *ListReadingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListReadingsRequest.ProtoReflect.Descriptor instead.
 func (*ListReadingsRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{8}
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListReadingsRequest) GetParent() string {
@@ -613,7 +747,7 @@ type ListReadingsResponse struct {
 
 func (x *ListReadingsResponse) Reset() {
 	*x = ListReadingsResponse{}
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[9]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -625,7 +759,7 @@ func (x *ListReadingsResponse) String() string {
 func (*ListReadingsResponse) ProtoMessage() {}
 
 func (x *ListReadingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[9]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -638,7 +772,7 @@ func (x *ListReadingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListReadingsResponse.ProtoReflect.Descriptor instead.
 func (*ListReadingsResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{9}
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListReadingsResponse) GetReadings() []*Reading {
@@ -676,7 +810,7 @@ type StreamReadingsResponse struct {
 
 func (x *StreamReadingsResponse) Reset() {
 	*x = StreamReadingsResponse{}
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[10]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -688,7 +822,7 @@ func (x *StreamReadingsResponse) String() string {
 func (*StreamReadingsResponse) ProtoMessage() {}
 
 func (x *StreamReadingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[10]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -701,7 +835,7 @@ func (x *StreamReadingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StreamReadingsResponse.ProtoReflect.Descriptor instead.
 func (*StreamReadingsResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{10}
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *StreamReadingsResponse) GetAcceptedCount() int64 {
@@ -767,7 +901,7 @@ type StreamReadingsResponse_Refusal struct {
 
 func (x *StreamReadingsResponse_Refusal) Reset() {
 	*x = StreamReadingsResponse_Refusal{}
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[11]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -779,7 +913,7 @@ func (x *StreamReadingsResponse_Refusal) String() string {
 func (*StreamReadingsResponse_Refusal) ProtoMessage() {}
 
 func (x *StreamReadingsResponse_Refusal) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[11]
+	mi := &file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -792,7 +926,7 @@ func (x *StreamReadingsResponse_Refusal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StreamReadingsResponse_Refusal.ProtoReflect.Descriptor instead.
 func (*StreamReadingsResponse_Refusal) Descriptor() ([]byte, []int) {
-	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{10, 0}
+	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP(), []int{11, 0}
 }
 
 func (x *StreamReadingsResponse_Refusal) GetIndex() int64 {
@@ -884,7 +1018,22 @@ const file_rondeau_foodsafety_v1_chill_requests_proto_rawDesc = "" +
 	"\xe0A\x01\xbaH\x04r\x02\x18@R\trequestId\"u\n" +
 	"\x14ForecastChillRequest\x12]\n" +
 	"\x04name\x18\x01 \x01(\tBI\xe0A\x02\xfaA\x18\n" +
-	"\x16rondeau.internal/Chill\xbaH(r&2$^sites/[a-z0-9-]+/chills/[a-z0-9-]+$R\x04name\"\xe9\x01\n" +
+	"\x16rondeau.internal/Chill\xbaH(r&2$^sites/[a-z0-9-]+/chills/[a-z0-9-]+$R\x04name\"\xe7\x03\n" +
+	"\x1aEstimateChillGrowthRequest\x12]\n" +
+	"\x04name\x18\x01 \x01(\tBI\xe0A\x02\xfaA\x18\n" +
+	"\x16rondeau.internal/Chill\xbaH(r&2$^sites/[a-z0-9-]+/chills/[a-z0-9-]+$R\x04name\x12g\n" +
+	"\bcategory\x18\x02 \x01(\x0e2>.rondeau.foodsafety.v1.EstimateChillGrowthRequest.FoodCategoryB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\bcategory\x12@\n" +
+	"\n" +
+	"acidity_ph\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00$@)\x00\x00\x00\x00\x00\x00\x00@H\x00R\tacidityPh\x88\x01\x01\x12D\n" +
+	"\fsalt_percent\x18\x04 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00:@)\x00\x00\x00\x00\x00\x00\x00\x00H\x01R\vsaltPercent\x88\x01\x01\"Y\n" +
+	"\fFoodCategory\x12\x1d\n" +
+	"\x19FOOD_CATEGORY_UNSPECIFIED\x10\x00\x12\t\n" +
+	"\x05STOCK\x10\x01\x12\b\n" +
+	"\x04BEEF\x10\x02\x12\b\n" +
+	"\x04PORK\x10\x03\x12\v\n" +
+	"\aPOULTRY\x10\x04B\r\n" +
+	"\v_acidity_phB\x0f\n" +
+	"\r_salt_percent\"\xe9\x01\n" +
 	"\x14RecordReadingRequest\x12a\n" +
 	"\x06parent\x18\x01 \x01(\tBI\xe0A\x02\xfaA\x18\n" +
 	"\x16rondeau.internal/Chill\xbaH(r&2$^sites/[a-z0-9-]+/chills/[a-z0-9-]+$R\x06parent\x12C\n" +
@@ -930,37 +1079,41 @@ func file_rondeau_foodsafety_v1_chill_requests_proto_rawDescGZIP() []byte {
 	return file_rondeau_foodsafety_v1_chill_requests_proto_rawDescData
 }
 
-var file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_rondeau_foodsafety_v1_chill_requests_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_rondeau_foodsafety_v1_chill_requests_proto_goTypes = []any{
-	(*StartChillRequest)(nil),              // 0: rondeau.foodsafety.v1.StartChillRequest
-	(*GetChillRequest)(nil),                // 1: rondeau.foodsafety.v1.GetChillRequest
-	(*ListChillsRequest)(nil),              // 2: rondeau.foodsafety.v1.ListChillsRequest
-	(*ListChillsResponse)(nil),             // 3: rondeau.foodsafety.v1.ListChillsResponse
-	(*FinishChillRequest)(nil),             // 4: rondeau.foodsafety.v1.FinishChillRequest
-	(*AbandonChillRequest)(nil),            // 5: rondeau.foodsafety.v1.AbandonChillRequest
-	(*ForecastChillRequest)(nil),           // 6: rondeau.foodsafety.v1.ForecastChillRequest
-	(*RecordReadingRequest)(nil),           // 7: rondeau.foodsafety.v1.RecordReadingRequest
-	(*ListReadingsRequest)(nil),            // 8: rondeau.foodsafety.v1.ListReadingsRequest
-	(*ListReadingsResponse)(nil),           // 9: rondeau.foodsafety.v1.ListReadingsResponse
-	(*StreamReadingsResponse)(nil),         // 10: rondeau.foodsafety.v1.StreamReadingsResponse
-	(*StreamReadingsResponse_Refusal)(nil), // 11: rondeau.foodsafety.v1.StreamReadingsResponse.Refusal
-	(*Chill)(nil),                          // 12: rondeau.foodsafety.v1.Chill
-	(*timestamppb.Timestamp)(nil),          // 13: google.protobuf.Timestamp
-	(*Reading)(nil),                        // 14: rondeau.foodsafety.v1.Reading
+	(EstimateChillGrowthRequest_FoodCategory)(0), // 0: rondeau.foodsafety.v1.EstimateChillGrowthRequest.FoodCategory
+	(*StartChillRequest)(nil),                    // 1: rondeau.foodsafety.v1.StartChillRequest
+	(*GetChillRequest)(nil),                      // 2: rondeau.foodsafety.v1.GetChillRequest
+	(*ListChillsRequest)(nil),                    // 3: rondeau.foodsafety.v1.ListChillsRequest
+	(*ListChillsResponse)(nil),                   // 4: rondeau.foodsafety.v1.ListChillsResponse
+	(*FinishChillRequest)(nil),                   // 5: rondeau.foodsafety.v1.FinishChillRequest
+	(*AbandonChillRequest)(nil),                  // 6: rondeau.foodsafety.v1.AbandonChillRequest
+	(*ForecastChillRequest)(nil),                 // 7: rondeau.foodsafety.v1.ForecastChillRequest
+	(*EstimateChillGrowthRequest)(nil),           // 8: rondeau.foodsafety.v1.EstimateChillGrowthRequest
+	(*RecordReadingRequest)(nil),                 // 9: rondeau.foodsafety.v1.RecordReadingRequest
+	(*ListReadingsRequest)(nil),                  // 10: rondeau.foodsafety.v1.ListReadingsRequest
+	(*ListReadingsResponse)(nil),                 // 11: rondeau.foodsafety.v1.ListReadingsResponse
+	(*StreamReadingsResponse)(nil),               // 12: rondeau.foodsafety.v1.StreamReadingsResponse
+	(*StreamReadingsResponse_Refusal)(nil),       // 13: rondeau.foodsafety.v1.StreamReadingsResponse.Refusal
+	(*Chill)(nil),                                // 14: rondeau.foodsafety.v1.Chill
+	(*timestamppb.Timestamp)(nil),                // 15: google.protobuf.Timestamp
+	(*Reading)(nil),                              // 16: rondeau.foodsafety.v1.Reading
 }
 var file_rondeau_foodsafety_v1_chill_requests_proto_depIdxs = []int32{
-	12, // 0: rondeau.foodsafety.v1.StartChillRequest.chill:type_name -> rondeau.foodsafety.v1.Chill
-	12, // 1: rondeau.foodsafety.v1.ListChillsResponse.chills:type_name -> rondeau.foodsafety.v1.Chill
-	13, // 2: rondeau.foodsafety.v1.FinishChillRequest.finish_time:type_name -> google.protobuf.Timestamp
-	14, // 3: rondeau.foodsafety.v1.RecordReadingRequest.reading:type_name -> rondeau.foodsafety.v1.Reading
-	14, // 4: rondeau.foodsafety.v1.ListReadingsResponse.readings:type_name -> rondeau.foodsafety.v1.Reading
-	11, // 5: rondeau.foodsafety.v1.StreamReadingsResponse.refusals:type_name -> rondeau.foodsafety.v1.StreamReadingsResponse.Refusal
-	13, // 6: rondeau.foodsafety.v1.StreamReadingsResponse.Refusal.observe_time:type_name -> google.protobuf.Timestamp
-	7,  // [7:7] is the sub-list for method output_type
-	7,  // [7:7] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	14, // 0: rondeau.foodsafety.v1.StartChillRequest.chill:type_name -> rondeau.foodsafety.v1.Chill
+	14, // 1: rondeau.foodsafety.v1.ListChillsResponse.chills:type_name -> rondeau.foodsafety.v1.Chill
+	15, // 2: rondeau.foodsafety.v1.FinishChillRequest.finish_time:type_name -> google.protobuf.Timestamp
+	0,  // 3: rondeau.foodsafety.v1.EstimateChillGrowthRequest.category:type_name -> rondeau.foodsafety.v1.EstimateChillGrowthRequest.FoodCategory
+	16, // 4: rondeau.foodsafety.v1.RecordReadingRequest.reading:type_name -> rondeau.foodsafety.v1.Reading
+	16, // 5: rondeau.foodsafety.v1.ListReadingsResponse.readings:type_name -> rondeau.foodsafety.v1.Reading
+	13, // 6: rondeau.foodsafety.v1.StreamReadingsResponse.refusals:type_name -> rondeau.foodsafety.v1.StreamReadingsResponse.Refusal
+	15, // 7: rondeau.foodsafety.v1.StreamReadingsResponse.Refusal.observe_time:type_name -> google.protobuf.Timestamp
+	8,  // [8:8] is the sub-list for method output_type
+	8,  // [8:8] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_foodsafety_v1_chill_requests_proto_init() }
@@ -970,18 +1123,20 @@ func file_rondeau_foodsafety_v1_chill_requests_proto_init() {
 	}
 	file_rondeau_foodsafety_v1_chill_proto_init()
 	file_rondeau_foodsafety_v1_reading_proto_init()
+	file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes[7].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_foodsafety_v1_chill_requests_proto_rawDesc), len(file_rondeau_foodsafety_v1_chill_requests_proto_rawDesc)),
-			NumEnums:      0,
-			NumMessages:   12,
+			NumEnums:      1,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_rondeau_foodsafety_v1_chill_requests_proto_goTypes,
 		DependencyIndexes: file_rondeau_foodsafety_v1_chill_requests_proto_depIdxs,
+		EnumInfos:         file_rondeau_foodsafety_v1_chill_requests_proto_enumTypes,
 		MessageInfos:      file_rondeau_foodsafety_v1_chill_requests_proto_msgTypes,
 	}.Build()
 	File_rondeau_foodsafety_v1_chill_requests_proto = out.File

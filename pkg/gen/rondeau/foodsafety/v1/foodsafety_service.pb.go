@@ -29,7 +29,7 @@ var File_rondeau_foodsafety_v1_foodsafety_service_proto protoreflect.FileDescrip
 
 const file_rondeau_foodsafety_v1_foodsafety_service_proto_rawDesc = "" +
 	"\n" +
-	".rondeau/foodsafety/v1/foodsafety_service.proto\x12\x15rondeau.foodsafety.v1\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1crondeau/auth/v1/access.proto\x1a!rondeau/foodsafety/v1/chill.proto\x1a*rondeau/foodsafety/v1/chill_requests.proto\x1a-rondeau/foodsafety/v1/decision_requests.proto\x1a%rondeau/foodsafety/v1/deviation.proto\x1a rondeau/foodsafety/v1/hold.proto\x1a*rondeau/foodsafety/v1/limits_profile.proto\x1a+rondeau/foodsafety/v1/master_requests.proto\x1a!rondeau/foodsafety/v1/probe.proto\x1a#rondeau/foodsafety/v1/reading.proto\x1a#rondeau/foodsafety/v1/release.proto2\x89*\n" +
+	".rondeau/foodsafety/v1/foodsafety_service.proto\x12\x15rondeau.foodsafety.v1\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1crondeau/auth/v1/access.proto\x1a!rondeau/foodsafety/v1/chill.proto\x1a*rondeau/foodsafety/v1/chill_requests.proto\x1a-rondeau/foodsafety/v1/decision_requests.proto\x1a%rondeau/foodsafety/v1/deviation.proto\x1a rondeau/foodsafety/v1/hold.proto\x1a*rondeau/foodsafety/v1/limits_profile.proto\x1a+rondeau/foodsafety/v1/master_requests.proto\x1a!rondeau/foodsafety/v1/probe.proto\x1a#rondeau/foodsafety/v1/reading.proto\x1a#rondeau/foodsafety/v1/release.proto2\xc0+\n" +
 	"\x11FoodSafetyService\x12\xd3\x01\n" +
 	"\x15EnsureBuiltInProfiles\x123.rondeau.foodsafety.v1.EnsureBuiltInProfilesRequest\x1a4.rondeau.foodsafety.v1.EnsureBuiltInProfilesResponse\"O\xdaA\x06parent\xa2\x9f\x19\x06\n" +
 	"\x04\x01\x02\x05\a\x82\xd3\xe4\x93\x026:\x01*\"1/v1/{parent=sites/*}/limitsProfiles:ensureBuiltIn\x12\xa8\x01\n" +
@@ -63,7 +63,9 @@ const file_rondeau_foodsafety_v1_foodsafety_service_proto_rawDesc = "" +
 	"\fAbandonChill\x12*.rondeau.foodsafety.v1.AbandonChillRequest\x1a\x1c.rondeau.foodsafety.v1.Chill\"D\xdaA\vname,reason\xa2\x9f\x19\x04\n" +
 	"\x02\x01\x05\x82\xd3\xe4\x93\x02(:\x01*\"#/v1/{name=sites/*/chills/*}:abandon\x12\xa3\x01\n" +
 	"\rForecastChill\x12+.rondeau.foodsafety.v1.ForecastChillRequest\x1a$.rondeau.foodsafety.v1.ChillForecast\"?\xdaA\x04name\xa2\x9f\x19\b\n" +
-	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02&\x12$/v1/{name=sites/*/chills/*}:forecast\x12\xb1\x01\n" +
+	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02&\x12$/v1/{name=sites/*/chills/*}:forecast\x12\xb4\x01\n" +
+	"\x13EstimateChillGrowth\x121.rondeau.foodsafety.v1.EstimateChillGrowthRequest\x1a%.rondeau.foodsafety.v1.GrowthEstimate\"C\xdaA\x04name\xa2\x9f\x19\x06\n" +
+	"\x04\x01\x05\x06\a\x82\xd3\xe4\x93\x02,\x12*/v1/{name=sites/*/chills/*}:estimateGrowth\x12\xb1\x01\n" +
 	"\rRecordReading\x12+.rondeau.foodsafety.v1.RecordReadingRequest\x1a\x1e.rondeau.foodsafety.v1.Reading\"S\xdaA\x0eparent,reading\xa2\x9f\x19\x06\n" +
 	"\x04\x01\x02\x05\a\x82\xd3\xe4\x93\x022:\x01*\"-/v1/{parent=sites/*/chills/*}/readings:record\x12\xac\x01\n" +
 	"\fListReadings\x12*.rondeau.foodsafety.v1.ListReadingsRequest\x1a+.rondeau.foodsafety.v1.ListReadingsResponse\"C\xdaA\x06parent\xa2\x9f\x19\b\n" +
@@ -118,42 +120,44 @@ var file_rondeau_foodsafety_v1_foodsafety_service_proto_goTypes = []any{
 	(*FinishChillRequest)(nil),            // 12: rondeau.foodsafety.v1.FinishChillRequest
 	(*AbandonChillRequest)(nil),           // 13: rondeau.foodsafety.v1.AbandonChillRequest
 	(*ForecastChillRequest)(nil),          // 14: rondeau.foodsafety.v1.ForecastChillRequest
-	(*RecordReadingRequest)(nil),          // 15: rondeau.foodsafety.v1.RecordReadingRequest
-	(*ListReadingsRequest)(nil),           // 16: rondeau.foodsafety.v1.ListReadingsRequest
-	(*StreamReadingsRequest)(nil),         // 17: rondeau.foodsafety.v1.StreamReadingsRequest
-	(*OpenDeviationRequest)(nil),          // 18: rondeau.foodsafety.v1.OpenDeviationRequest
-	(*GetDeviationRequest)(nil),           // 19: rondeau.foodsafety.v1.GetDeviationRequest
-	(*ListDeviationsRequest)(nil),         // 20: rondeau.foodsafety.v1.ListDeviationsRequest
-	(*RecordCorrectiveActionRequest)(nil), // 21: rondeau.foodsafety.v1.RecordCorrectiveActionRequest
-	(*CloseDeviationRequest)(nil),         // 22: rondeau.foodsafety.v1.CloseDeviationRequest
-	(*PlaceHoldRequest)(nil),              // 23: rondeau.foodsafety.v1.PlaceHoldRequest
-	(*GetHoldRequest)(nil),                // 24: rondeau.foodsafety.v1.GetHoldRequest
-	(*ListHoldsRequest)(nil),              // 25: rondeau.foodsafety.v1.ListHoldsRequest
-	(*LiftHoldRequest)(nil),               // 26: rondeau.foodsafety.v1.LiftHoldRequest
-	(*ReleaseLotRequest)(nil),             // 27: rondeau.foodsafety.v1.ReleaseLotRequest
-	(*GetReleaseRequest)(nil),             // 28: rondeau.foodsafety.v1.GetReleaseRequest
-	(*ListReleasesRequest)(nil),           // 29: rondeau.foodsafety.v1.ListReleasesRequest
-	(*CheckLotsRequest)(nil),              // 30: rondeau.foodsafety.v1.CheckLotsRequest
-	(*ListSafetyRecordsRequest)(nil),      // 31: rondeau.foodsafety.v1.ListSafetyRecordsRequest
-	(*EnsureBuiltInProfilesResponse)(nil), // 32: rondeau.foodsafety.v1.EnsureBuiltInProfilesResponse
-	(*LimitsProfile)(nil),                 // 33: rondeau.foodsafety.v1.LimitsProfile
-	(*ListLimitsProfilesResponse)(nil),    // 34: rondeau.foodsafety.v1.ListLimitsProfilesResponse
-	(*Probe)(nil),                         // 35: rondeau.foodsafety.v1.Probe
-	(*ListProbesResponse)(nil),            // 36: rondeau.foodsafety.v1.ListProbesResponse
-	(*Chill)(nil),                         // 37: rondeau.foodsafety.v1.Chill
-	(*ListChillsResponse)(nil),            // 38: rondeau.foodsafety.v1.ListChillsResponse
-	(*ChillForecast)(nil),                 // 39: rondeau.foodsafety.v1.ChillForecast
-	(*Reading)(nil),                       // 40: rondeau.foodsafety.v1.Reading
-	(*ListReadingsResponse)(nil),          // 41: rondeau.foodsafety.v1.ListReadingsResponse
-	(*StreamReadingsResponse)(nil),        // 42: rondeau.foodsafety.v1.StreamReadingsResponse
-	(*Deviation)(nil),                     // 43: rondeau.foodsafety.v1.Deviation
-	(*ListDeviationsResponse)(nil),        // 44: rondeau.foodsafety.v1.ListDeviationsResponse
-	(*Hold)(nil),                          // 45: rondeau.foodsafety.v1.Hold
-	(*ListHoldsResponse)(nil),             // 46: rondeau.foodsafety.v1.ListHoldsResponse
-	(*Release)(nil),                       // 47: rondeau.foodsafety.v1.Release
-	(*ListReleasesResponse)(nil),          // 48: rondeau.foodsafety.v1.ListReleasesResponse
-	(*CheckLotsResponse)(nil),             // 49: rondeau.foodsafety.v1.CheckLotsResponse
-	(*ListSafetyRecordsResponse)(nil),     // 50: rondeau.foodsafety.v1.ListSafetyRecordsResponse
+	(*EstimateChillGrowthRequest)(nil),    // 15: rondeau.foodsafety.v1.EstimateChillGrowthRequest
+	(*RecordReadingRequest)(nil),          // 16: rondeau.foodsafety.v1.RecordReadingRequest
+	(*ListReadingsRequest)(nil),           // 17: rondeau.foodsafety.v1.ListReadingsRequest
+	(*StreamReadingsRequest)(nil),         // 18: rondeau.foodsafety.v1.StreamReadingsRequest
+	(*OpenDeviationRequest)(nil),          // 19: rondeau.foodsafety.v1.OpenDeviationRequest
+	(*GetDeviationRequest)(nil),           // 20: rondeau.foodsafety.v1.GetDeviationRequest
+	(*ListDeviationsRequest)(nil),         // 21: rondeau.foodsafety.v1.ListDeviationsRequest
+	(*RecordCorrectiveActionRequest)(nil), // 22: rondeau.foodsafety.v1.RecordCorrectiveActionRequest
+	(*CloseDeviationRequest)(nil),         // 23: rondeau.foodsafety.v1.CloseDeviationRequest
+	(*PlaceHoldRequest)(nil),              // 24: rondeau.foodsafety.v1.PlaceHoldRequest
+	(*GetHoldRequest)(nil),                // 25: rondeau.foodsafety.v1.GetHoldRequest
+	(*ListHoldsRequest)(nil),              // 26: rondeau.foodsafety.v1.ListHoldsRequest
+	(*LiftHoldRequest)(nil),               // 27: rondeau.foodsafety.v1.LiftHoldRequest
+	(*ReleaseLotRequest)(nil),             // 28: rondeau.foodsafety.v1.ReleaseLotRequest
+	(*GetReleaseRequest)(nil),             // 29: rondeau.foodsafety.v1.GetReleaseRequest
+	(*ListReleasesRequest)(nil),           // 30: rondeau.foodsafety.v1.ListReleasesRequest
+	(*CheckLotsRequest)(nil),              // 31: rondeau.foodsafety.v1.CheckLotsRequest
+	(*ListSafetyRecordsRequest)(nil),      // 32: rondeau.foodsafety.v1.ListSafetyRecordsRequest
+	(*EnsureBuiltInProfilesResponse)(nil), // 33: rondeau.foodsafety.v1.EnsureBuiltInProfilesResponse
+	(*LimitsProfile)(nil),                 // 34: rondeau.foodsafety.v1.LimitsProfile
+	(*ListLimitsProfilesResponse)(nil),    // 35: rondeau.foodsafety.v1.ListLimitsProfilesResponse
+	(*Probe)(nil),                         // 36: rondeau.foodsafety.v1.Probe
+	(*ListProbesResponse)(nil),            // 37: rondeau.foodsafety.v1.ListProbesResponse
+	(*Chill)(nil),                         // 38: rondeau.foodsafety.v1.Chill
+	(*ListChillsResponse)(nil),            // 39: rondeau.foodsafety.v1.ListChillsResponse
+	(*ChillForecast)(nil),                 // 40: rondeau.foodsafety.v1.ChillForecast
+	(*GrowthEstimate)(nil),                // 41: rondeau.foodsafety.v1.GrowthEstimate
+	(*Reading)(nil),                       // 42: rondeau.foodsafety.v1.Reading
+	(*ListReadingsResponse)(nil),          // 43: rondeau.foodsafety.v1.ListReadingsResponse
+	(*StreamReadingsResponse)(nil),        // 44: rondeau.foodsafety.v1.StreamReadingsResponse
+	(*Deviation)(nil),                     // 45: rondeau.foodsafety.v1.Deviation
+	(*ListDeviationsResponse)(nil),        // 46: rondeau.foodsafety.v1.ListDeviationsResponse
+	(*Hold)(nil),                          // 47: rondeau.foodsafety.v1.Hold
+	(*ListHoldsResponse)(nil),             // 48: rondeau.foodsafety.v1.ListHoldsResponse
+	(*Release)(nil),                       // 49: rondeau.foodsafety.v1.Release
+	(*ListReleasesResponse)(nil),          // 50: rondeau.foodsafety.v1.ListReleasesResponse
+	(*CheckLotsResponse)(nil),             // 51: rondeau.foodsafety.v1.CheckLotsResponse
+	(*ListSafetyRecordsResponse)(nil),     // 52: rondeau.foodsafety.v1.ListSafetyRecordsResponse
 }
 var file_rondeau_foodsafety_v1_foodsafety_service_proto_depIdxs = []int32{
 	0,  // 0: rondeau.foodsafety.v1.FoodSafetyService.EnsureBuiltInProfiles:input_type -> rondeau.foodsafety.v1.EnsureBuiltInProfilesRequest
@@ -171,57 +175,59 @@ var file_rondeau_foodsafety_v1_foodsafety_service_proto_depIdxs = []int32{
 	12, // 12: rondeau.foodsafety.v1.FoodSafetyService.FinishChill:input_type -> rondeau.foodsafety.v1.FinishChillRequest
 	13, // 13: rondeau.foodsafety.v1.FoodSafetyService.AbandonChill:input_type -> rondeau.foodsafety.v1.AbandonChillRequest
 	14, // 14: rondeau.foodsafety.v1.FoodSafetyService.ForecastChill:input_type -> rondeau.foodsafety.v1.ForecastChillRequest
-	15, // 15: rondeau.foodsafety.v1.FoodSafetyService.RecordReading:input_type -> rondeau.foodsafety.v1.RecordReadingRequest
-	16, // 16: rondeau.foodsafety.v1.FoodSafetyService.ListReadings:input_type -> rondeau.foodsafety.v1.ListReadingsRequest
-	17, // 17: rondeau.foodsafety.v1.FoodSafetyService.StreamReadings:input_type -> rondeau.foodsafety.v1.StreamReadingsRequest
-	18, // 18: rondeau.foodsafety.v1.FoodSafetyService.OpenDeviation:input_type -> rondeau.foodsafety.v1.OpenDeviationRequest
-	19, // 19: rondeau.foodsafety.v1.FoodSafetyService.GetDeviation:input_type -> rondeau.foodsafety.v1.GetDeviationRequest
-	20, // 20: rondeau.foodsafety.v1.FoodSafetyService.ListDeviations:input_type -> rondeau.foodsafety.v1.ListDeviationsRequest
-	21, // 21: rondeau.foodsafety.v1.FoodSafetyService.RecordCorrectiveAction:input_type -> rondeau.foodsafety.v1.RecordCorrectiveActionRequest
-	22, // 22: rondeau.foodsafety.v1.FoodSafetyService.CloseDeviation:input_type -> rondeau.foodsafety.v1.CloseDeviationRequest
-	23, // 23: rondeau.foodsafety.v1.FoodSafetyService.PlaceHold:input_type -> rondeau.foodsafety.v1.PlaceHoldRequest
-	24, // 24: rondeau.foodsafety.v1.FoodSafetyService.GetHold:input_type -> rondeau.foodsafety.v1.GetHoldRequest
-	25, // 25: rondeau.foodsafety.v1.FoodSafetyService.ListHolds:input_type -> rondeau.foodsafety.v1.ListHoldsRequest
-	26, // 26: rondeau.foodsafety.v1.FoodSafetyService.LiftHold:input_type -> rondeau.foodsafety.v1.LiftHoldRequest
-	27, // 27: rondeau.foodsafety.v1.FoodSafetyService.ReleaseLot:input_type -> rondeau.foodsafety.v1.ReleaseLotRequest
-	28, // 28: rondeau.foodsafety.v1.FoodSafetyService.GetRelease:input_type -> rondeau.foodsafety.v1.GetReleaseRequest
-	29, // 29: rondeau.foodsafety.v1.FoodSafetyService.ListReleases:input_type -> rondeau.foodsafety.v1.ListReleasesRequest
-	30, // 30: rondeau.foodsafety.v1.FoodSafetyService.CheckLots:input_type -> rondeau.foodsafety.v1.CheckLotsRequest
-	31, // 31: rondeau.foodsafety.v1.FoodSafetyService.ListSafetyRecords:input_type -> rondeau.foodsafety.v1.ListSafetyRecordsRequest
-	32, // 32: rondeau.foodsafety.v1.FoodSafetyService.EnsureBuiltInProfiles:output_type -> rondeau.foodsafety.v1.EnsureBuiltInProfilesResponse
-	33, // 33: rondeau.foodsafety.v1.FoodSafetyService.GetLimitsProfile:output_type -> rondeau.foodsafety.v1.LimitsProfile
-	34, // 34: rondeau.foodsafety.v1.FoodSafetyService.ListLimitsProfiles:output_type -> rondeau.foodsafety.v1.ListLimitsProfilesResponse
-	33, // 35: rondeau.foodsafety.v1.FoodSafetyService.CreateLimitsProfile:output_type -> rondeau.foodsafety.v1.LimitsProfile
-	33, // 36: rondeau.foodsafety.v1.FoodSafetyService.UpdateLimitsProfile:output_type -> rondeau.foodsafety.v1.LimitsProfile
-	35, // 37: rondeau.foodsafety.v1.FoodSafetyService.GetProbe:output_type -> rondeau.foodsafety.v1.Probe
-	36, // 38: rondeau.foodsafety.v1.FoodSafetyService.ListProbes:output_type -> rondeau.foodsafety.v1.ListProbesResponse
-	35, // 39: rondeau.foodsafety.v1.FoodSafetyService.CreateProbe:output_type -> rondeau.foodsafety.v1.Probe
-	35, // 40: rondeau.foodsafety.v1.FoodSafetyService.UpdateProbe:output_type -> rondeau.foodsafety.v1.Probe
-	37, // 41: rondeau.foodsafety.v1.FoodSafetyService.StartChill:output_type -> rondeau.foodsafety.v1.Chill
-	37, // 42: rondeau.foodsafety.v1.FoodSafetyService.GetChill:output_type -> rondeau.foodsafety.v1.Chill
-	38, // 43: rondeau.foodsafety.v1.FoodSafetyService.ListChills:output_type -> rondeau.foodsafety.v1.ListChillsResponse
-	37, // 44: rondeau.foodsafety.v1.FoodSafetyService.FinishChill:output_type -> rondeau.foodsafety.v1.Chill
-	37, // 45: rondeau.foodsafety.v1.FoodSafetyService.AbandonChill:output_type -> rondeau.foodsafety.v1.Chill
-	39, // 46: rondeau.foodsafety.v1.FoodSafetyService.ForecastChill:output_type -> rondeau.foodsafety.v1.ChillForecast
-	40, // 47: rondeau.foodsafety.v1.FoodSafetyService.RecordReading:output_type -> rondeau.foodsafety.v1.Reading
-	41, // 48: rondeau.foodsafety.v1.FoodSafetyService.ListReadings:output_type -> rondeau.foodsafety.v1.ListReadingsResponse
-	42, // 49: rondeau.foodsafety.v1.FoodSafetyService.StreamReadings:output_type -> rondeau.foodsafety.v1.StreamReadingsResponse
-	43, // 50: rondeau.foodsafety.v1.FoodSafetyService.OpenDeviation:output_type -> rondeau.foodsafety.v1.Deviation
-	43, // 51: rondeau.foodsafety.v1.FoodSafetyService.GetDeviation:output_type -> rondeau.foodsafety.v1.Deviation
-	44, // 52: rondeau.foodsafety.v1.FoodSafetyService.ListDeviations:output_type -> rondeau.foodsafety.v1.ListDeviationsResponse
-	43, // 53: rondeau.foodsafety.v1.FoodSafetyService.RecordCorrectiveAction:output_type -> rondeau.foodsafety.v1.Deviation
-	43, // 54: rondeau.foodsafety.v1.FoodSafetyService.CloseDeviation:output_type -> rondeau.foodsafety.v1.Deviation
-	45, // 55: rondeau.foodsafety.v1.FoodSafetyService.PlaceHold:output_type -> rondeau.foodsafety.v1.Hold
-	45, // 56: rondeau.foodsafety.v1.FoodSafetyService.GetHold:output_type -> rondeau.foodsafety.v1.Hold
-	46, // 57: rondeau.foodsafety.v1.FoodSafetyService.ListHolds:output_type -> rondeau.foodsafety.v1.ListHoldsResponse
-	45, // 58: rondeau.foodsafety.v1.FoodSafetyService.LiftHold:output_type -> rondeau.foodsafety.v1.Hold
-	47, // 59: rondeau.foodsafety.v1.FoodSafetyService.ReleaseLot:output_type -> rondeau.foodsafety.v1.Release
-	47, // 60: rondeau.foodsafety.v1.FoodSafetyService.GetRelease:output_type -> rondeau.foodsafety.v1.Release
-	48, // 61: rondeau.foodsafety.v1.FoodSafetyService.ListReleases:output_type -> rondeau.foodsafety.v1.ListReleasesResponse
-	49, // 62: rondeau.foodsafety.v1.FoodSafetyService.CheckLots:output_type -> rondeau.foodsafety.v1.CheckLotsResponse
-	50, // 63: rondeau.foodsafety.v1.FoodSafetyService.ListSafetyRecords:output_type -> rondeau.foodsafety.v1.ListSafetyRecordsResponse
-	32, // [32:64] is the sub-list for method output_type
-	0,  // [0:32] is the sub-list for method input_type
+	15, // 15: rondeau.foodsafety.v1.FoodSafetyService.EstimateChillGrowth:input_type -> rondeau.foodsafety.v1.EstimateChillGrowthRequest
+	16, // 16: rondeau.foodsafety.v1.FoodSafetyService.RecordReading:input_type -> rondeau.foodsafety.v1.RecordReadingRequest
+	17, // 17: rondeau.foodsafety.v1.FoodSafetyService.ListReadings:input_type -> rondeau.foodsafety.v1.ListReadingsRequest
+	18, // 18: rondeau.foodsafety.v1.FoodSafetyService.StreamReadings:input_type -> rondeau.foodsafety.v1.StreamReadingsRequest
+	19, // 19: rondeau.foodsafety.v1.FoodSafetyService.OpenDeviation:input_type -> rondeau.foodsafety.v1.OpenDeviationRequest
+	20, // 20: rondeau.foodsafety.v1.FoodSafetyService.GetDeviation:input_type -> rondeau.foodsafety.v1.GetDeviationRequest
+	21, // 21: rondeau.foodsafety.v1.FoodSafetyService.ListDeviations:input_type -> rondeau.foodsafety.v1.ListDeviationsRequest
+	22, // 22: rondeau.foodsafety.v1.FoodSafetyService.RecordCorrectiveAction:input_type -> rondeau.foodsafety.v1.RecordCorrectiveActionRequest
+	23, // 23: rondeau.foodsafety.v1.FoodSafetyService.CloseDeviation:input_type -> rondeau.foodsafety.v1.CloseDeviationRequest
+	24, // 24: rondeau.foodsafety.v1.FoodSafetyService.PlaceHold:input_type -> rondeau.foodsafety.v1.PlaceHoldRequest
+	25, // 25: rondeau.foodsafety.v1.FoodSafetyService.GetHold:input_type -> rondeau.foodsafety.v1.GetHoldRequest
+	26, // 26: rondeau.foodsafety.v1.FoodSafetyService.ListHolds:input_type -> rondeau.foodsafety.v1.ListHoldsRequest
+	27, // 27: rondeau.foodsafety.v1.FoodSafetyService.LiftHold:input_type -> rondeau.foodsafety.v1.LiftHoldRequest
+	28, // 28: rondeau.foodsafety.v1.FoodSafetyService.ReleaseLot:input_type -> rondeau.foodsafety.v1.ReleaseLotRequest
+	29, // 29: rondeau.foodsafety.v1.FoodSafetyService.GetRelease:input_type -> rondeau.foodsafety.v1.GetReleaseRequest
+	30, // 30: rondeau.foodsafety.v1.FoodSafetyService.ListReleases:input_type -> rondeau.foodsafety.v1.ListReleasesRequest
+	31, // 31: rondeau.foodsafety.v1.FoodSafetyService.CheckLots:input_type -> rondeau.foodsafety.v1.CheckLotsRequest
+	32, // 32: rondeau.foodsafety.v1.FoodSafetyService.ListSafetyRecords:input_type -> rondeau.foodsafety.v1.ListSafetyRecordsRequest
+	33, // 33: rondeau.foodsafety.v1.FoodSafetyService.EnsureBuiltInProfiles:output_type -> rondeau.foodsafety.v1.EnsureBuiltInProfilesResponse
+	34, // 34: rondeau.foodsafety.v1.FoodSafetyService.GetLimitsProfile:output_type -> rondeau.foodsafety.v1.LimitsProfile
+	35, // 35: rondeau.foodsafety.v1.FoodSafetyService.ListLimitsProfiles:output_type -> rondeau.foodsafety.v1.ListLimitsProfilesResponse
+	34, // 36: rondeau.foodsafety.v1.FoodSafetyService.CreateLimitsProfile:output_type -> rondeau.foodsafety.v1.LimitsProfile
+	34, // 37: rondeau.foodsafety.v1.FoodSafetyService.UpdateLimitsProfile:output_type -> rondeau.foodsafety.v1.LimitsProfile
+	36, // 38: rondeau.foodsafety.v1.FoodSafetyService.GetProbe:output_type -> rondeau.foodsafety.v1.Probe
+	37, // 39: rondeau.foodsafety.v1.FoodSafetyService.ListProbes:output_type -> rondeau.foodsafety.v1.ListProbesResponse
+	36, // 40: rondeau.foodsafety.v1.FoodSafetyService.CreateProbe:output_type -> rondeau.foodsafety.v1.Probe
+	36, // 41: rondeau.foodsafety.v1.FoodSafetyService.UpdateProbe:output_type -> rondeau.foodsafety.v1.Probe
+	38, // 42: rondeau.foodsafety.v1.FoodSafetyService.StartChill:output_type -> rondeau.foodsafety.v1.Chill
+	38, // 43: rondeau.foodsafety.v1.FoodSafetyService.GetChill:output_type -> rondeau.foodsafety.v1.Chill
+	39, // 44: rondeau.foodsafety.v1.FoodSafetyService.ListChills:output_type -> rondeau.foodsafety.v1.ListChillsResponse
+	38, // 45: rondeau.foodsafety.v1.FoodSafetyService.FinishChill:output_type -> rondeau.foodsafety.v1.Chill
+	38, // 46: rondeau.foodsafety.v1.FoodSafetyService.AbandonChill:output_type -> rondeau.foodsafety.v1.Chill
+	40, // 47: rondeau.foodsafety.v1.FoodSafetyService.ForecastChill:output_type -> rondeau.foodsafety.v1.ChillForecast
+	41, // 48: rondeau.foodsafety.v1.FoodSafetyService.EstimateChillGrowth:output_type -> rondeau.foodsafety.v1.GrowthEstimate
+	42, // 49: rondeau.foodsafety.v1.FoodSafetyService.RecordReading:output_type -> rondeau.foodsafety.v1.Reading
+	43, // 50: rondeau.foodsafety.v1.FoodSafetyService.ListReadings:output_type -> rondeau.foodsafety.v1.ListReadingsResponse
+	44, // 51: rondeau.foodsafety.v1.FoodSafetyService.StreamReadings:output_type -> rondeau.foodsafety.v1.StreamReadingsResponse
+	45, // 52: rondeau.foodsafety.v1.FoodSafetyService.OpenDeviation:output_type -> rondeau.foodsafety.v1.Deviation
+	45, // 53: rondeau.foodsafety.v1.FoodSafetyService.GetDeviation:output_type -> rondeau.foodsafety.v1.Deviation
+	46, // 54: rondeau.foodsafety.v1.FoodSafetyService.ListDeviations:output_type -> rondeau.foodsafety.v1.ListDeviationsResponse
+	45, // 55: rondeau.foodsafety.v1.FoodSafetyService.RecordCorrectiveAction:output_type -> rondeau.foodsafety.v1.Deviation
+	45, // 56: rondeau.foodsafety.v1.FoodSafetyService.CloseDeviation:output_type -> rondeau.foodsafety.v1.Deviation
+	47, // 57: rondeau.foodsafety.v1.FoodSafetyService.PlaceHold:output_type -> rondeau.foodsafety.v1.Hold
+	47, // 58: rondeau.foodsafety.v1.FoodSafetyService.GetHold:output_type -> rondeau.foodsafety.v1.Hold
+	48, // 59: rondeau.foodsafety.v1.FoodSafetyService.ListHolds:output_type -> rondeau.foodsafety.v1.ListHoldsResponse
+	47, // 60: rondeau.foodsafety.v1.FoodSafetyService.LiftHold:output_type -> rondeau.foodsafety.v1.Hold
+	49, // 61: rondeau.foodsafety.v1.FoodSafetyService.ReleaseLot:output_type -> rondeau.foodsafety.v1.Release
+	49, // 62: rondeau.foodsafety.v1.FoodSafetyService.GetRelease:output_type -> rondeau.foodsafety.v1.Release
+	50, // 63: rondeau.foodsafety.v1.FoodSafetyService.ListReleases:output_type -> rondeau.foodsafety.v1.ListReleasesResponse
+	51, // 64: rondeau.foodsafety.v1.FoodSafetyService.CheckLots:output_type -> rondeau.foodsafety.v1.CheckLotsResponse
+	52, // 65: rondeau.foodsafety.v1.FoodSafetyService.ListSafetyRecords:output_type -> rondeau.foodsafety.v1.ListSafetyRecordsResponse
+	33, // [33:66] is the sub-list for method output_type
+	0,  // [0:33] is the sub-list for method input_type
 	0,  // [0:0] is the sub-list for extension type_name
 	0,  // [0:0] is the sub-list for extension extendee
 	0,  // [0:0] is the sub-list for field type_name

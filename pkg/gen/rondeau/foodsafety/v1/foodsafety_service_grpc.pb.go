@@ -37,6 +37,7 @@ const (
 	FoodSafetyService_FinishChill_FullMethodName            = "/rondeau.foodsafety.v1.FoodSafetyService/FinishChill"
 	FoodSafetyService_AbandonChill_FullMethodName           = "/rondeau.foodsafety.v1.FoodSafetyService/AbandonChill"
 	FoodSafetyService_ForecastChill_FullMethodName          = "/rondeau.foodsafety.v1.FoodSafetyService/ForecastChill"
+	FoodSafetyService_EstimateChillGrowth_FullMethodName    = "/rondeau.foodsafety.v1.FoodSafetyService/EstimateChillGrowth"
 	FoodSafetyService_RecordReading_FullMethodName          = "/rondeau.foodsafety.v1.FoodSafetyService/RecordReading"
 	FoodSafetyService_ListReadings_FullMethodName           = "/rondeau.foodsafety.v1.FoodSafetyService/ListReadings"
 	FoodSafetyService_StreamReadings_FullMethodName         = "/rondeau.foodsafety.v1.FoodSafetyService/StreamReadings"
@@ -96,6 +97,9 @@ type FoodSafetyServiceClient interface {
 	AbandonChill(ctx context.Context, in *AbandonChillRequest, opts ...grpc.CallOption) (*Chill, error)
 	// Estimates from the readings when each limit will be reached, as of now.
 	ForecastChill(ctx context.Context, in *ForecastChillRequest, opts ...grpc.CallOption) (*ChillForecast, error)
+	// Estimates from the readings how much Clostridium perfringens may have grown, for the person who decides about the food. It
+	// never makes a missed limit met.
+	EstimateChillGrowth(ctx context.Context, in *EstimateChillGrowthRequest, opts ...grpc.CallOption) (*GrowthEstimate, error)
 	// Stores one reading of a chill and judges the chill by it. The same probe and moment again changes nothing.
 	RecordReading(ctx context.Context, in *RecordReadingRequest, opts ...grpc.CallOption) (*Reading, error)
 	// Lists the readings of a chill by time of measurement (AIP-132).
@@ -286,6 +290,16 @@ func (c *foodSafetyServiceClient) ForecastChill(ctx context.Context, in *Forecas
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ChillForecast)
 	err := c.cc.Invoke(ctx, FoodSafetyService_ForecastChill_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *foodSafetyServiceClient) EstimateChillGrowth(ctx context.Context, in *EstimateChillGrowthRequest, opts ...grpc.CallOption) (*GrowthEstimate, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GrowthEstimate)
+	err := c.cc.Invoke(ctx, FoodSafetyService_EstimateChillGrowth_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -505,6 +519,9 @@ type FoodSafetyServiceServer interface {
 	AbandonChill(context.Context, *AbandonChillRequest) (*Chill, error)
 	// Estimates from the readings when each limit will be reached, as of now.
 	ForecastChill(context.Context, *ForecastChillRequest) (*ChillForecast, error)
+	// Estimates from the readings how much Clostridium perfringens may have grown, for the person who decides about the food. It
+	// never makes a missed limit met.
+	EstimateChillGrowth(context.Context, *EstimateChillGrowthRequest) (*GrowthEstimate, error)
 	// Stores one reading of a chill and judges the chill by it. The same probe and moment again changes nothing.
 	RecordReading(context.Context, *RecordReadingRequest) (*Reading, error)
 	// Lists the readings of a chill by time of measurement (AIP-132).
@@ -595,6 +612,9 @@ func (UnimplementedFoodSafetyServiceServer) AbandonChill(context.Context, *Aband
 }
 func (UnimplementedFoodSafetyServiceServer) ForecastChill(context.Context, *ForecastChillRequest) (*ChillForecast, error) {
 	return nil, status.Error(codes.Unimplemented, "method ForecastChill not implemented")
+}
+func (UnimplementedFoodSafetyServiceServer) EstimateChillGrowth(context.Context, *EstimateChillGrowthRequest) (*GrowthEstimate, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateChillGrowth not implemented")
 }
 func (UnimplementedFoodSafetyServiceServer) RecordReading(context.Context, *RecordReadingRequest) (*Reading, error) {
 	return nil, status.Error(codes.Unimplemented, "method RecordReading not implemented")
@@ -934,6 +954,24 @@ func _FoodSafetyService_ForecastChill_Handler(srv interface{}, ctx context.Conte
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(FoodSafetyServiceServer).ForecastChill(ctx, req.(*ForecastChillRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _FoodSafetyService_EstimateChillGrowth_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateChillGrowthRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(FoodSafetyServiceServer).EstimateChillGrowth(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: FoodSafetyService_EstimateChillGrowth_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(FoodSafetyServiceServer).EstimateChillGrowth(ctx, req.(*EstimateChillGrowthRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1299,6 +1337,10 @@ var FoodSafetyService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ForecastChill",
 			Handler:    _FoodSafetyService_ForecastChill_Handler,
+		},
+		{
+			MethodName: "EstimateChillGrowth",
+			Handler:    _FoodSafetyService_EstimateChillGrowth_Handler,
 		},
 		{
 			MethodName: "RecordReading",
