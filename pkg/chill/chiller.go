@@ -18,8 +18,11 @@ type Pans struct {
 	// OneFace: cooled from above only (on a solid shelf); otherwise both faces.
 	OneFace bool
 	Material
-	// Film at the faces, W/m2·K: blast air 20 to 50 (from memory).
-	Film float64
+	// Film at the faces, W/m2·K: blast air 20 to 50 (from memory). 0 means PanFilm of the
+	// air speed, m/s, along Length (0 means 0.53 m, a full pan).
+	Film   float64
+	Speed  float64
+	Length units.Length
 	// StillFactor multiplies the conductivity above GelBelow, 1 to 50; 0 means 1.
 	StillFactor float64
 	// GelBelow is the mean temperature at which the stock stops convecting.
@@ -31,8 +34,15 @@ type Pans struct {
 type Blast struct {
 	// Air is the temperature the machine keeps while it can, -45 to 30 C.
 	Air units.Celsius
-	// Power the refrigeration takes away; 0 means unlimited.
-	Power units.Power
+	// Power the refrigeration takes away; 0 means unlimited. It is that at air of
+	// RatedAt, and falls by the part Fall of it per K of colder air, 0 to 0.2 (0.03 is
+	// usual, from memory); Fall 0 means that it does not.
+	Power   units.Power
+	RatedAt units.Celsius
+	Fall    float64
+	// Gain is heat of fans, walls and doors, which takes its share of the power; SetGain
+	// changes it while a door is open.
+	Gain  units.Power
 	Loads []Pans
 }
 
@@ -49,9 +59,13 @@ type pan struct {
 }
 
 // Chiller is the model of a Blast: implicit Euler in steps of at most 10 s. Core is
-// the warmest middle of all groups. Create it with NewChiller.
+// the warmest middle of all groups. With unlimited power it is a stack of pans for a
+// ColdRoom. Create it with NewChiller.
 type Chiller struct {
 	air, power float64
+	rated      float64 // C
+	fall, gain float64 // W/K, W
+	given      float64 // J since time 0
 	actual     float64 // air temperature of the last step
 	heat       float64
 	pans       []pan
@@ -66,16 +80,22 @@ func NewChiller(b Blast) (*Chiller, error) {
 	if err := first(
 		within("air temperature", float64(b.Air), -45, 30, "C"),
 		within("refrigeration power", float64(b.Power), 0, 1e6, "W"),
+		within("temperature of the rated power", float64(b.RatedAt), -45, 30, "C"),
+		within("fall of the power", b.Fall, 0, 0.2, "1/K"),
+		within("heat gain", float64(b.Gain), 0, 1e6, "W"),
 	); err != nil {
 		return nil, err
 	}
 	c := &Chiller{air: float64(b.Air), actual: float64(b.Air), power: float64(b.Power)}
 	if c.power == 0 {
 		c.power = math.Inf(1)
+	} else {
+		c.rated, c.fall, c.gain = float64(b.RatedAt), b.Fall*c.power, float64(b.Gain)
 	}
 	for i, p := range b.Loads {
-		if p.StillFactor == 0 {
-			p.StillFactor = 1
+		p, err := p.withFilm(b.Air)
+		if err != nil {
+			return nil, fmt.Errorf("pans %d: %w", i, err)
 		}
 		if err := first(
 			within("count of pans", float64(p.Count), 1, 10000, ""),
@@ -93,6 +113,27 @@ func NewChiller(b Blast) (*Chiller, error) {
 	}
 	return c, nil
 }
+
+// withFilm fills in the defaults and the film of the air speed.
+func (p Pans) withFilm(air units.Celsius) (Pans, error) {
+	if p.StillFactor == 0 {
+		p.StillFactor = 1
+	}
+	if p.Film == 0 && p.Speed > 0 {
+		if p.Length == 0 {
+			p.Length = fullPan
+		}
+		film, err := PanFilm(p.Speed, p.Length, air)
+		if err != nil {
+			return Pans{}, err
+		}
+		p.Film = film
+	}
+	return p, nil
+}
+
+// fullPan is the length of a full-size food pan, m (EN 631-1, from memory).
+const fullPan = 0.53
 
 func newPan(p Pans) pan {
 	n := pan{p: p, faces: 2, dx: float64(p.Depth) / 2 / cells}
@@ -131,7 +172,7 @@ func (n *pan) solve(h float64) float64 {
 	k := n.conductivity()
 	c := float64(n.p.Density) * n.p.SpecificHeat * n.dx / h
 	g := k / n.dx
-	face := 1 / (1/n.p.Film + n.dx/(2*k))
+	face := n.face()
 	var cp [cells]float64
 	for i := range cells {
 		diag, lower := c, 0.0
@@ -162,6 +203,9 @@ func (n *pan) solve(h float64) float64 {
 	return face
 }
 
+// face is the conductance between the outer cell and the air, W/m2·K.
+func (n *pan) face() float64 { return 1 / (1/n.p.Film + n.dx/(2*n.conductivity())) }
+
 // scale is area times faces times count, m2.
 func (n *pan) scale() float64 { return n.faces * float64(n.p.Area) * float64(n.p.Count) }
 
@@ -190,8 +234,8 @@ func (c *Chiller) step(h float64) {
 		q1 += p.scale() * face * (1 - p.w[cells-1])
 	}
 	air := c.air
-	if q0-q1*air > c.power {
-		air = (q0 - c.power) / q1
+	if q0-q1*air+c.gain > c.power+c.fall*(air-c.rated) {
+		air = (q0 + c.gain - c.power + c.fall*c.rated) / (q1 + c.fall)
 	}
 	for i := range c.pans {
 		p := &c.pans[i]
@@ -200,11 +244,12 @@ func (c *Chiller) step(h float64) {
 		}
 	}
 	c.actual, c.heat = air, q0-q1*air
+	c.given += c.heat * h
 }
 
 // State implements Model.
 func (c *Chiller) State() State {
-	s := State{Elapsed: c.elapsed, Core: units.AbsoluteZero, Surroundings: units.Celsius(c.actual), Heat: units.Power(c.heat)}
+	s := State{Elapsed: c.elapsed, Core: units.AbsoluteZero, Surroundings: units.Celsius(c.actual), Heat: c.HeatRate()}
 	mass, sum := 0.0, 0.0
 	for i := range c.pans {
 		p := &c.pans[i]
@@ -233,6 +278,49 @@ func (c *Chiller) SetAir(air units.Celsius) error {
 	}
 	c.air = float64(air)
 	return nil
+}
+
+// SetSurroundings implements Exchanger; it is SetAir.
+func (c *Chiller) SetSurroundings(air units.Celsius) error {
+	if err := c.SetAir(air); err != nil {
+		return err
+	}
+	c.actual = c.air
+	return nil
+}
+
+// SetGain changes the heat of fans, walls and doors, 0 to 1 MW, from now on. It has no
+// effect on a machine of unlimited power.
+func (c *Chiller) SetGain(gain units.Power) error {
+	if err := within("heat gain", float64(gain), 0, 1e6, "W"); err != nil {
+		return err
+	}
+	if !math.IsInf(c.power, 1) {
+		c.gain = float64(gain)
+	}
+	return nil
+}
+
+// HeatRate is the heat that leaves the food into the present air.
+func (c *Chiller) HeatRate() units.Power {
+	q := 0.0
+	for i := range c.pans {
+		p := &c.pans[i]
+		q += p.scale() * p.face() * (p.t[cells-1] - c.actual)
+	}
+	return units.Power(q)
+}
+
+// Given is the heat given off by the food since time 0.
+func (c *Chiller) Given() units.Energy { return units.Energy(c.given) }
+
+// Conductance of all faces, W/K.
+func (c *Chiller) Conductance() float64 {
+	g := 0.0
+	for i := range c.pans {
+		g += c.pans[i].scale() * c.pans[i].face()
+	}
+	return g
 }
 
 // Add puts more pans in; they share the machine from now on.

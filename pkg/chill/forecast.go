@@ -32,221 +32,367 @@ type Projection struct {
 	Cautions []string
 }
 
-// probeSigma is the standard deviation of one reading, K: half the tolerance of
-// Food Code 4-203.11 (1 C).
-const probeSigma = 0.5
+const (
+	// probeSigma is the standard deviation of one reading, K: half the tolerance of Food
+	// Code 4-203.11 (1 C).
+	probeSigma = 0.5
+	// rateSpread is the relative standard deviation, beyond that of the fit, of the rate
+	// from the last reading on: food is not one exponential. Chosen so that the interval
+	// holds about 19 of 20 crossings of this package's numerical models.
+	rateSpread = 0.20
+	// ambientSpread is how well surroundings are known that somebody states, K.
+	ambientSpread = 1.0
+	// most is the number of readings a fit uses; of longer series it takes as many,
+	// evenly. Errors of one probe in one place are not independent anyway.
+	most = 64
+	// sigmas of the interval.
+	sigmas = 2.0
+	// usualGel is about where the gelatin of a good stock sets, C (from memory: 10 to 20).
+	usualGel = 15.0
+	// Once a still stock has set, what is left of a forecast takes up to gelSlowest times
+	// and typically gelSlower times as long: its middle waits for conduction (chosen to
+	// hold this package's own still pots that set).
+	gelSlowest, gelSlower = 3.0, 1.6
+)
 
 // Forecast fits T - Ta = exp(a - k·t) to the newer half of the readings (at least
 // four when there are as many), weighted by what an error of the probe means for the
 // logarithm, and returns when the limits will be reached. Early and Late span: two
-// standard errors of the fit; the fit to all readings (a core that has only begun to
-// move, or a stock that sets, does not follow one exponential); and surroundings 1 C
-// warmer and colder. Cooling curves of food are straight in log(T - Ta) (Igo, Hedeen
-// and Schaffner). At least two readings above the ambient are needed.
+// standard errors of the fit and of a rate that changes by 20 % from the last reading
+// on; the fit to all readings (a core that has only begun to move, or a stock that sets,
+// does not follow one exponential); and surroundings 1 C warmer and colder. Cooling
+// curves of food are straight in log(T - Ta) (Igo, Hedeen and Schaffner, J. Food
+// Prot. 83 (2020): R² above 0.90 for nearly all typical ones). At least two readings
+// above the ambient are needed.
 func Forecast(readings []Reading, ambient units.Celsius, l Limits) (Projection, error) {
+	var p Projection
+	err := ForecastInto(&p, readings, ambient, l)
+	return p, err
+}
+
+// ForecastInto is Forecast into a Projection whose slices are used again, so that a
+// live display makes no garbage. On an error p is empty but for its slices.
+func ForecastInto(p *Projection, readings []Reading, ambient units.Celsius, l Limits) error {
+	*p = Projection{Crossings: p.Crossings[:0], Cautions: p.Cautions[:0]}
 	if err := first(l.Check(), checkReadings(readings), foodTemperature("ambient temperature", ambient)); err != nil {
-		return Projection{}, err
+		return err
 	}
-	readings = cooling(l, readings)
-	newer := readings[min(len(readings)/2, max(0, len(readings)-4)):]
-	main, err := fitLine(newer, ambient)
+	a := float64(ambient)
+	return project(p, readings, l, a, a-ambientSpread, a+ambientSpread)
+}
+
+// project forecasts with surroundings between two bounds.
+func project(p *Projection, readings []Reading, l Limits, ambient, cold, warm float64) error {
+	readings, coldest := cooling(l, readings)
+	f, err := fitAll(readings, ambient, cold, warm)
 	if err != nil {
-		return Projection{}, err
+		return err
 	}
-	p := Projection{Rate: main.k * 3600, RateError: main.kError * 3600, Points: len(newer)}
-	c := newCautions()
+	f.coldest = coldest
+	p.Rate, p.RateError, p.Points = f.main.k*3600, math.Sqrt(f.main.kVar)*3600, f.points
+	c := cautions{list: p.Cautions}
 	c.add(CautionModel)
 	if len(readings) < 4 {
 		c.add(CautionFewPoints)
 	}
-	others := make([]line, 0, 3)
-	for _, o := range []struct {
-		r []Reading
-		a units.Celsius
-	}{{readings, ambient}, {newer, ambient - 1}, {newer, ambient + 1}} {
-		if f, err := fitLine(o.r, o.a); err == nil {
-			others = append(others, f)
+	for i := range l.Stages {
+		p.Crossings = append(p.Crossings, f.crossing(l.Stages[i].To, readings, &c))
+		if to := float64(l.Stages[i].To.Celsius()); to < usualGel && f.now > usualGel {
+			c.add(CautionGel)
 		}
 	}
-	for _, s := range l.Stages {
-		p.Crossings = append(p.Crossings, crossing(s.To, readings, main, others, c))
-	}
 	p.Cautions = c.list
-	return p, nil
+	return nil
 }
 
 // cooling drops the time of hot holding: everything before the last reading not
-// below the first From, or before the hottest reading while all are above it.
-func cooling(l Limits, readings []Reading) []Reading {
+// below the first From, or before the hottest reading while all are above it. It also
+// tells the coldest of all readings.
+func cooling(l Limits, readings []Reading) (kept []Reading, coldest units.Celsius) {
 	start, hottest := 0, 0
-	for i, r := range readings {
-		if !below(r, l.Stages[0].From) {
+	top := math.Inf(-1)
+	from := l.Stages[0].From
+	limit := from.Celsius()
+	coldest = units.Celsius(math.Inf(1))
+	for i := range readings {
+		c := readings[i].Temperature.Celsius()
+		coldest = min(coldest, c)
+		// In the unit of the rule only where it can matter.
+		if c > limit+closeTo || c > limit-closeTo && !below(readings[i], from) {
 			start = i
 		}
-		if r.Temperature.Celsius() >= readings[hottest].Temperature.Celsius() {
-			hottest = i
+		if float64(c) >= top {
+			hottest, top = i, float64(c)
 		}
 	}
 	if start == len(readings)-1 {
 		start = hottest
 	}
-	return readings[start:]
+	return readings[start:], coldest
 }
 
-func crossing(to units.Temperature, readings []Reading, main line, others []line, c *cautions) Crossing {
-	x := Crossing{Temperature: to}
-	if i := firstAtOrBelow(readings, to); i >= 0 {
-		x.Reached = true
-		x.Early, x.Likely, x.Late = readings[i].At, readings[i].At, readings[i].At
-		return x
+// closeTo is more than the rounding of unit conversions and less than a probe shows, K.
+const closeTo units.Celsius = 1e-6
+
+// reached is firstAtOrBelow without stray readings; it takes one look at the coldest
+// first.
+func (f *fits) reached(readings []Reading, limit units.Temperature) int {
+	if f.coldest > limit.Celsius()+closeTo {
+		return -1
 	}
-	last := readings[len(readings)-1].At
-	likely, ok := main.when(to.Celsius(), 0)
-	if !ok {
-		x.Never = true
-		if to.Celsius() <= main.ambient {
-			c.add(CautionAmbient)
-		}
-		return x
-	}
-	x.Likely = later(likely, last)
-	x.Early, x.Late = x.Likely, x.Likely
-	widen := func(t time.Time, ok bool) {
-		if !ok {
-			x.Open = true
-			return
-		}
-		t = later(t, last)
-		if t.Before(x.Early) {
-			x.Early = t
-		}
-		if t.After(x.Late) {
-			x.Late = t
+	for i := range readings {
+		if !above(readings[i], limit) && !stray(readings, i) {
+			return i
 		}
 	}
-	widen(main.when(to.Celsius(), +2))
-	widen(main.when(to.Celsius(), -2))
-	for _, o := range others {
-		widen(o.when(to.Celsius(), 0))
-	}
-	if x.Open {
-		x.Late = time.Time{}
-	}
-	return x
+	return -1
 }
 
-func later(a, b time.Time) time.Time {
-	if a.Before(b) {
-		return b
+// points are readings as numbers: seconds after the last reading (so not above 0) and
+// C.
+type points struct {
+	n    int
+	t, c [most]float64
+}
+
+func (p *points) take(readings []Reading, last time.Time) {
+	p.n = 0
+	for i := range min(len(readings), most) {
+		if len(readings) > most {
+			i = i * (len(readings) - 1) / (most - 1)
+		}
+		if stray(readings, i) {
+			continue
+		}
+		r := &readings[i]
+		p.t[p.n], p.c[p.n] = r.At.Sub(last).Seconds(), float64(r.Temperature.Celsius())
+		p.n++
 	}
-	return a
 }
 
-// line is ln(T - Ta) = a - k·(t - origin), t in s, with the origin at the weighted
-// mean time, where a and k are independent.
-type line struct {
-	origin         time.Time
-	ambient        units.Celsius
-	a, k           float64
-	aError, kError float64
+// stray tells a reading that differs from both of its neighbours, in the same
+// direction, by more than food can: the probe was out of the food.
+func stray(readings []Reading, i int) bool {
+	if i == 0 || i == len(readings)-1 {
+		return false
+	}
+	a, b, c := &readings[i-1], &readings[i], &readings[i+1]
+	down := b.Temperature.Celsius() < a.Temperature.Celsius()
+	return down == (b.Temperature.Celsius() < c.Temperature.Celsius()) && jump(*a, *b, 0) && jump(*b, *c, 0)
 }
 
-var errNoFit = errors.New("a forecast needs at least two readings above the surroundings, at different times")
+// fits are the fits that a forecast spans.
+type fits struct {
+	last   time.Time
+	now    float64 // C at the last reading
+	main   line
+	others [3]line
+	count  int
+	points int
+	// coldest of all readings, set by the caller.
+	coldest units.Celsius
+	gel     float64 // C below which the stock sets and stays still; minus infinity: never
+}
 
-func fitLine(readings []Reading, ambient units.Celsius) (line, error) {
-	zero := readings[0].At
-	var n int
-	var sw, st, sy, stt, sty float64
-	each := func(f func(w, t, y float64)) {
-		for _, r := range readings {
-			d := float64(r.Temperature.Celsius() - ambient)
-			if d <= 0.2 { // its logarithm says nothing within the probe's error
-				continue
-			}
-			s := probeSigma / d
-			f(1/(s*s), r.At.Sub(zero).Seconds(), math.Log(d))
+func fitAll(readings []Reading, ambient, cold, warm float64) (fits, error) {
+	end := readings[len(readings)-1]
+	f := fits{last: end.At, now: float64(end.Temperature.Celsius()), gel: math.Inf(-1)}
+	newer := readings[min(len(readings)/2, max(0, len(readings)-4)):]
+	var p points
+	p.take(newer, f.last)
+	f.points = len(newer)
+	ok := false
+	if f.main, ok = p.fit(ambient); !ok {
+		return fits{}, errNoFit
+	}
+	for _, a := range [2]float64{cold, warm} {
+		if o, ok := p.fit(a); ok {
+			f.others[f.count] = o
+			f.count++
 		}
 	}
-	each(func(w, t, y float64) {
-		n++
-		sw += w
-		st += w * t
-		sy += w * y
-	})
-	if n < 2 {
-		return line{}, errNoFit
-	}
-	mt, my := st/sw, sy/sw
-	each(func(w, t, y float64) {
-		stt += w * (t - mt) * (t - mt)
-		sty += w * (t - mt) * (y - my)
-	})
-	if stt <= 0 {
-		return line{}, errNoFit
-	}
-	k := -sty / stt
-	chi := 0.0
-	each(func(w, t, y float64) {
-		e := y - my + k*(t-mt)
-		chi += w * e * e
-	})
-	// Scatter beyond the probe's own widens the errors; less does not narrow them.
-	scatter := 1.0
-	if n > 2 {
-		scatter = math.Max(1, chi/float64(n-2))
-	}
-	f := line{
-		origin: zero.Add(time.Duration(mt * float64(time.Second))), ambient: ambient, a: my, k: k,
-		aError: math.Sqrt(scatter / sw), kError: math.Sqrt(scatter / stt),
-	}
-	if math.IsNaN(f.k) || math.IsInf(f.k, 0) || math.IsNaN(f.kError) || math.IsInf(f.kError, 0) {
-		return line{}, errNoFit
+	if len(newer) < len(readings) {
+		p.take(readings, f.last)
+		if o, ok := p.fit(ambient); ok {
+			f.others[f.count] = o
+			f.count++
+		}
 	}
 	return f, nil
 }
 
-// when returns the time at which the line reaches a temperature, with the line
-// shifted by s standard errors of its prediction there (plus is faster).
-func (f line) when(to units.Celsius, s float64) (time.Time, bool) {
-	d := float64(to - f.ambient)
-	if d <= 0 {
-		return time.Time{}, false
+func (f *fits) crossing(to units.Temperature, readings []Reading, c *cautions) Crossing {
+	x := Crossing{Temperature: to}
+	if i := f.reached(readings, to); i >= 0 {
+		x.Reached = true
+		x.Early, x.Likely, x.Late = readings[i].At, readings[i].At, readings[i].At
+		return x
 	}
-	// Solve a - s·sqrt(ea² + ek²·t²) - k·t = ln d for t by fixed sign: the two bounds
-	// are the roots of a quadratic (Fieller).
-	b := f.a - math.Log(d)
-	if s == 0 {
-		if f.k <= 0 {
-			return time.Time{}, false
+	goal := float64(to.Celsius())
+	likely, ok := f.main.when(goal, 0)
+	if !ok {
+		x.Never = true
+		if goal <= f.main.ambient {
+			c.add(CautionAmbient)
 		}
-		return f.after(b / f.k)
+		return x
 	}
-	qa := f.k*f.k - s*s*f.kError*f.kError
-	qb := -2 * b * f.k
-	qc := b*b - s*s*f.aError*f.aError
-	disc := qb*qb - 4*qa*qc
-	if qa <= 0 || f.k <= 0 || disc < 0 {
-		return time.Time{}, false
+	early, late := likely, likely
+	open := false
+	widen := func(t float64, ok bool) {
+		if !ok {
+			open = true
+			return
+		}
+		early, late = math.Min(early, t), math.Max(late, t)
 	}
-	r := math.Sqrt(disc)
-	if s > 0 {
-		return f.after((-qb - r) / (2 * qa))
+	if t, ok := f.main.when(goal, +sigmas); ok {
+		early = math.Min(early, t)
+	} else {
+		early = 0
 	}
-	return f.after((-qb + r) / (2 * qa))
+	widen(f.main.when(goal, -sigmas))
+	for i := range f.count {
+		widen(f.others[i].when(goal, 0))
+	}
+	if goal < f.gel {
+		set := f.sets()
+		likely = set + max(0, likely-set)*gelSlower
+		late = set + max(0, late-set)*gelSlowest
+	}
+	x.Open = open
+	x.Early, x.Likely = f.at(early), f.at(likely)
+	if !open {
+		x.Late = f.at(late)
+	}
+	return x
 }
 
-// after refuses times beyond a month: the fit says nothing about them.
-func (f line) after(seconds float64) (time.Time, bool) {
-	if math.IsNaN(seconds) || math.Abs(seconds) > 31*86400 {
-		return time.Time{}, false
+// sets is when the stock sets, in seconds after the last reading; 0 when it has.
+func (f *fits) sets() float64 {
+	if f.now <= f.gel {
+		return 0
 	}
-	return f.origin.Add(time.Duration(seconds * float64(time.Second))), true
+	t, ok := f.main.when(f.gel, 0)
+	if !ok {
+		return 0
+	}
+	return math.Max(0, t)
+}
+
+// at turns seconds after the last reading into a moment, not before that reading.
+func (f *fits) at(seconds float64) time.Time {
+	return f.last.Add(time.Duration(math.Max(0, seconds) * float64(time.Second)))
+}
+
+// line is ln(T - Ta) = a - k·(t - origin), t in s after the last reading, with the
+// origin at the weighted mean time, where a and k are independent.
+type line struct {
+	ambient, origin  float64
+	a, k, aVar, kVar float64
+}
+
+var errNoFit = errors.New("a forecast needs at least two readings above the surroundings, at different times")
+
+// fit is weighted least squares in one pass.
+func (p *points) fit(ambient float64) (line, bool) {
+	var n int
+	var sw, st, sy, stt, sty, syy float64
+	for i := range p.n {
+		d := p.c[i] - ambient
+		if d <= 0.2 { // its logarithm says nothing within the probe's error
+			continue
+		}
+		n++
+		w := d * d / (probeSigma * probeSigma)
+		t, y := p.t[i], math.Log(d)
+		sw += w
+		st += w * t
+		sy += w * y
+		stt += w * t * t
+		sty += w * t * y
+		syy += w * y * y
+	}
+	if n < 2 {
+		return line{}, false
+	}
+	mt, my := st/sw, sy/sw
+	vtt := stt - st*mt
+	if vtt <= 1e-9*math.Max(1, stt) {
+		return line{}, false
+	}
+	vty, vyy := sty-st*my, syy-sy*my
+	f := line{ambient: ambient, origin: mt, a: my, k: -vty / vtt}
+	// Scatter beyond the probe's own widens the errors; less does not narrow them.
+	scatter := 1.0
+	if n > 2 {
+		scatter = math.Max(1, (vyy-vty*vty/vtt)/float64(n-2))
+	}
+	f.aVar, f.kVar = scatter/sw, scatter/vtt
+	if math.IsNaN(f.k+f.kVar+f.a) || math.IsInf(f.k+f.kVar+f.a, 0) {
+		return line{}, false
+	}
+	return f, true
+}
+
+// spread is the variance of the logarithm that the line predicts at t.
+func (f *line) spread(t float64) float64 {
+	d := t - f.origin
+	v := f.aVar + f.kVar*d*d
+	if t > 0 {
+		v += rateSpread * rateSpread * f.k * f.k * t * t
+	}
+	return v
+}
+
+// when returns the seconds after the last reading at which the line, shifted by s
+// standard deviations of its own prediction there (plus is faster), reaches a
+// temperature.
+func (f *line) when(goal, s float64) (float64, bool) {
+	d := goal - f.ambient
+	if d <= 0 || f.k <= 0 {
+		return 0, false
+	}
+	// With u the time after the origin: b - k·u = s·sqrt(var a + var k·u² + e²·(u +
+	// origin)²). Squared, both bounds are roots of one quadratic (Fieller); the sign of
+	// b - k·u tells them apart.
+	b := f.a - math.Log(d)
+	if s == 0 {
+		return within31Days(f.origin + b/f.k)
+	}
+	e2 := rateSpread * rateSpread * f.k * f.k
+	s2 := s * s
+	qa := f.k*f.k - s2*(f.kVar+e2)
+	qb := -2*b*f.k - 2*s2*e2*f.origin
+	qc := b*b - s2*(f.aVar+e2*f.origin*f.origin)
+	disc := qb*qb - 4*qa*qc
+	if disc < 0 || qa == 0 {
+		return 0, false
+	}
+	r := math.Sqrt(disc)
+	best, found := 0.0, false
+	for _, u := range [2]float64{(-qb - r) / (2 * qa), (-qb + r) / (2 * qa)} {
+		if left := b - f.k*u; s > 0 && left >= 0 || s < 0 && left <= 0 {
+			if t := f.origin + u; !found || t < best {
+				best, found = t, true
+			}
+		}
+	}
+	if !found {
+		return 0, false
+	}
+	return within31Days(best)
+}
+
+// within31Days refuses times beyond a month: the fit says nothing about them.
+func within31Days(seconds float64) (float64, bool) {
+	return seconds, math.Abs(seconds) <= 31*86400
 }
 
 // TwoPointRate returns the cooling rate of the two-point check (Hedeen, Schaffner
-// and Brown; exact form from memory): [log10(T1 - Td) - log10(T2 - Td)]/dt in 1/h, Td
-// the driving (air) temperature. The Food Code's first stage asks for 0.236, the whole
-// for 0.232 at Td 37 F.
+// and Brown, J. Environ. Health 2022: [log(T1 - Tdf) - log(T2 - Tdf)]/dt, as read in its
+// abstract at 2022.neha.org/node/62441; base 10 from memory): 1/h, Td the driving (air)
+// temperature. The Food Code's first stage asks for 0.236, the whole for 0.232 at Td 37 F.
 func TwoPointRate(a, b Reading, drive units.Temperature) (float64, error) {
 	if err := first(checkReadings([]Reading{a, b}), drive.Check()); err != nil {
 		return 0, err

@@ -141,24 +141,21 @@ func (b PhamBody) radius() (float64, error) {
 }
 
 func (b PhamBody) shapeFactor(bi float64) float64 {
-	e := func(ratio float64) float64 {
-		x := 2.32 / math.Pow(ratio, 1.77)
-		f := x / (math.Pow(bi, 1.34) + x)
-		return f/ratio + (1-f)*0.73/math.Pow(ratio, 2.50)
-	}
+	r1, r2 := b.ratios()
+	return dimensionality(b.Shape, r1, r2, bi)
+}
+
+// ratios of the sides to the shortest, for dimensionality.
+func (b PhamBody) ratios() (float64, float64) {
 	switch b.Shape {
-	case LongCylinder:
-		return 2
-	case Sphere:
-		return 3
 	case FiniteCylinder:
-		if b.Thickness < b.Diameter { // disc: G 1, 2, 0
-			return 1 + 2*e(float64(b.Diameter/b.Thickness))
+		if b.Thickness < b.Diameter {
+			return float64(b.Diameter / b.Thickness), 1
 		}
-		return 2 + e(float64(b.Thickness/b.Diameter)) // rod: G 2, 0, 1
+		return 1, float64(b.Thickness / b.Diameter)
 	case Brick:
-		return 1 + e(float64(b.Width/b.Thickness)) + e(float64(b.Length/b.Thickness))
+		return float64(b.Width / b.Thickness), float64(b.Length / b.Thickness)
 	default:
-		return 1
+		return 1, 1
 	}
 }

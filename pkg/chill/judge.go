@@ -12,6 +12,10 @@ import (
 type Reading struct {
 	At          time.Time
 	Temperature units.Temperature
+	// ByHand: a person put a thermometer into the food for this reading. It is believed
+	// however much it differs from the one before, and it confirms a jump of a probe that
+	// stays in.
+	ByHand bool
 }
 
 // Verdict on a stage or a chill.
@@ -53,6 +57,14 @@ type Options struct {
 	Began time.Time
 	// Ambient of the surroundings lets the forecast decide what is at risk.
 	Ambient *units.Celsius
+	// GelBelow is where the food sets when it is left still, 0 to 60 C; nil for stirred
+	// food and what does not set. Only Foresee uses it.
+	GelBelow *units.Celsius
+	// Fastest is the quickest cooling that the means of cooling can make, K/min, 0 to
+	// 1000; 0 means 10, which stock in a vessel does not reach (in an ice bath about 3). A
+	// plate cooler and ice as an ingredient are faster: give it for them, or take a
+	// reading by hand.
+	Fastest float64
 	// MaxGap between readings that is not reported; 0 means 30 min.
 	MaxGap time.Duration
 }
@@ -64,6 +76,11 @@ type StageResult struct {
 	// Proven is false when Failed or AtRisk rests on readings too far apart, or on an
 	// unknown start, to tell for certain.
 	Proven bool
+	// Unconfirmed: the readings show the limit met, in time, but it rests on a fall that
+	// Options.Fastest does not allow, as of a probe that came out of the food. The verdict
+	// is AtRisk until a reading by hand confirms it; it is not a pass, however long the
+	// probe stays cold.
+	Unconfirmed bool
 	// Entered is the earliest moment at which the food can have fallen below From;
 	// zero when it has not.
 	Entered time.Time
@@ -99,7 +116,7 @@ type Judgement struct {
 const sameTemperature = 1e-9
 
 // probeJump is faster than food in a vessel cools, K/min (chosen; stock in an ice
-// bath reaches about 3).
+// bath reaches about 3): the default of Options.Fastest.
 const probeJump = 10.0
 
 // Judge evaluates readings against limits. It is a pure function of its arguments.
@@ -120,6 +137,9 @@ func Judge(l Limits, readings []Reading, o Options) (Judgement, error) {
 	if o.MaxGap < 0 {
 		return Judgement{}, fmt.Errorf("longest gap %v is negative", o.MaxGap)
 	}
+	if err := within("fastest cooling", o.Fastest, 0, 1000, "K/min"); err != nil {
+		return Judgement{}, err
+	}
 	if last := readings[len(readings)-1].At; o.Now.IsZero() {
 		o.Now = last
 	} else if o.Now.Before(last) {
@@ -133,12 +153,12 @@ func Judge(l Limits, readings []Reading, o Options) (Judgement, error) {
 	used := readings[j.Ignored:]
 	run := used
 	lastStage := l.Stages[len(l.Stages)-1]
-	if end := finish(used, lastStage.To); end >= 0 {
+	if end := finish(used, lastStage.To, o.Fastest); end >= 0 {
 		j.Finished = used[end].At
 		run = used[:end+1]
 	}
 	for _, s := range l.Stages {
-		r := judgeStage(s, run, o, caution)
+		r := judgeStage(s, run, used, o, caution)
 		j.Stages = append(j.Stages, r)
 		j.Verdict = max(j.Verdict, r.Verdict)
 	}
@@ -146,7 +166,7 @@ func Judge(l Limits, readings []Reading, o Options) (Judgement, error) {
 	if len(j.Gaps) > 0 {
 		caution.add(CautionGap)
 	}
-	if jumps(run) {
+	if jumps(run, o.Fastest) {
 		caution.add(CautionJump)
 	}
 	if o.Ambient != nil {
@@ -192,11 +212,13 @@ func checkReadings(readings []Reading) error {
 	if len(readings) == 0 {
 		return fmt.Errorf("there are no readings: take the first one before the food falls below the first limit")
 	}
-	for i, r := range readings {
-		if err := r.Temperature.Check(); err != nil {
-			return fmt.Errorf("reading %d: %w", i+1, err)
-		}
-		if c := r.Temperature.Celsius(); c < -60 || c > 300 {
+	for i := range readings {
+		r := &readings[i]
+		// The usual reading passes in one comparison; the others get their reason.
+		if c := r.Temperature.Celsius(); !(c >= -60 && c <= 300) || r.Temperature.Scale > units.ScaleKelvin {
+			if err := r.Temperature.Check(); err != nil {
+				return fmt.Errorf("reading %d: %w", i+1, err)
+			}
 			return fmt.Errorf("reading %d: %v is outside -60 to 300 C", i+1, r.Temperature)
 		}
 		if i > 0 && r.At.Before(readings[i-1].At) {
@@ -250,12 +272,12 @@ func firstAtOrBelow(readings []Reading, limit units.Temperature) int {
 // finish returns the reading that ends the chill: the first at or below the last
 // limit. One that got there faster than food can does not count when the next reading is
 // above the limit again: the probe was out of the food.
-func finish(readings []Reading, limit units.Temperature) int {
+func finish(readings []Reading, limit units.Temperature, fastest float64) int {
 	for i, r := range readings {
 		if above(r, limit) {
 			continue
 		}
-		if i > 0 && jump(readings[i-1], r) && i+1 < len(readings) && above(readings[i+1], limit) {
+		if i > 0 && jump(readings[i-1], r, fastest) && i+1 < len(readings) && above(readings[i+1], limit) {
 			continue
 		}
 		return i
@@ -263,7 +285,8 @@ func finish(readings []Reading, limit units.Temperature) int {
 	return -1
 }
 
-func judgeStage(s Stage, run []Reading, o Options, caution *cautions) StageResult {
+// judgeStage judges one stage by the readings of the chill; all goes on after its end.
+func judgeStage(s Stage, run, all []Reading, o Options, caution *cautions) StageResult {
 	r := StageResult{Stage: s, Verdict: Pending, Proven: true, Margin: s.Within}
 	start, unknown, latestStart := entry(s, run, o)
 	if start.IsZero() {
@@ -289,7 +312,11 @@ func judgeStage(s Stage, run []Reading, o Options, caution *cautions) StageResul
 			r.Verdict = AtRisk
 		}
 	} else {
+		jumped := before >= 0 && jump(run[before], run[left], o.Fastest)
 		r.Left = run[left].At
+		if i := confirmation(all, left, s.To); jumped && i >= 0 {
+			jumped, r.Left = false, all[i].At
+		}
 		r.Elapsed = r.Left.Sub(start)
 		r.Margin = s.Within - r.Elapsed
 		switch {
@@ -298,9 +325,9 @@ func judgeStage(s Stage, run []Reading, o Options, caution *cautions) StageResul
 			r.Proven = !unknown && before >= 0 && run[before].At.Sub(latestStart) > s.Within
 		case unknown:
 			r.Verdict = AtRisk
-		case before >= 0 && jump(run[before], run[left]):
+		case jumped:
 			// The reading that would prove the limit is not believable by itself.
-			r.Verdict, r.Proven = AtRisk, false
+			r.Verdict, r.Proven, r.Unconfirmed = AtRisk, false, true
 		default:
 			r.Verdict = Passed
 		}
@@ -311,6 +338,17 @@ func judgeStage(s Stage, run []Reading, o Options, caution *cautions) StageResul
 		r.Proven = r.Verdict == Failed && (left < 0 || before >= 0 && run[before].At.Sub(start) > s.Within)
 	}
 	return r
+}
+
+// confirmation is the first reading by hand after a jump to or below a limit, with
+// none above the limit in between; -1 when there is none.
+func confirmation(all []Reading, jumped int, limit units.Temperature) int {
+	for i := jumped; i < len(all) && !above(all[i], limit); i++ {
+		if all[i].ByHand {
+			return i
+		}
+	}
+	return -1
 }
 
 // entry returns the earliest start of the clock, whether it is unknown, and the
@@ -365,9 +403,9 @@ func gaps(run []Reading, o Options, finished bool) []Gap {
 	return g
 }
 
-func jumps(run []Reading) bool {
+func jumps(run []Reading, fastest float64) bool {
 	for i := 1; i < len(run); i++ {
-		if jump(run[i-1], run[i]) {
+		if jump(run[i-1], run[i], fastest) {
 			return true
 		}
 	}
@@ -376,9 +414,12 @@ func jumps(run []Reading) bool {
 
 // jump reports a change faster than food can make. Two readings in one second may
 // differ by the resolution and noise of the probe.
-func jump(a, b Reading) bool {
+func jump(a, b Reading, fastest float64) bool {
+	if fastest == 0 {
+		fastest = probeJump
+	}
 	d := math.Abs(float64(b.Temperature.Celsius() - a.Temperature.Celsius()))
-	return d > 2+probeJump*b.At.Sub(a.At).Minutes()
+	return !b.ByHand && d > 2+fastest*b.At.Sub(a.At).Minutes()
 }
 
 // cautions collects each text once, in order.

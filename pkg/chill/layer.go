@@ -9,7 +9,8 @@ import (
 
 // LayerFactor estimates how many times better than conduction a still layer of
 // water-thin stock carries heat when it is cooled from above: Globe and Dropkin
-// (1959), Nu = 0.069·Ra^(1/3)·Pr^0.074, for Ra 3e5 to 7e9 (from memory), with the
+// (1959), Nu = 0.069·Ra^(1/3)·Pr^0.074, for Ra 3e5 to 7e9 (Cengel and Ghajar,
+// equation 9-46; law read in the tests of CalebBell/ht, range from memory), with the
 // properties of water at the mean temperature (viscosity by 2.414e-5·10^(247.8/(T
 // - 140)) Pa·s). difference is the one across the layer, typically 2 to 10 K. Below
 // the range the factor falls to 1; it is cut at 50. 5 to 100 C. Fat on top, gelatin

@@ -162,12 +162,17 @@ func Predict(m Model, l Limits) ([]StagePrediction, time.Duration, error) {
 	}
 	worst := time.Duration(math.MaxInt64)
 	out := make([]StagePrediction, 0, len(l.Stages))
-	for _, s := range l.Stages {
+	var at time.Duration // at which From is passed, and whether it is
+	var ok bool
+	for i, s := range l.Stages {
 		entered := time.Duration(0)
 		if !s.FromFirst && m.State().Core > s.From.Celsius() {
-			at, ok, err := TimeTo(m, s.From.Celsius(), longestStep)
-			if err != nil {
-				return nil, 0, err
+			// Rules with a running total repeat From: it is computed once.
+			if i == 0 || l.Stages[i-1].From != s.From || l.Stages[i-1].FromFirst {
+				var err error
+				if at, ok, err = TimeTo(m, s.From.Celsius(), longestStep); err != nil {
+					return nil, 0, err
+				}
 			}
 			if !ok { // stays hot: the limit is not met, however long it takes
 				worst = min(worst, -s.Within)

@@ -430,8 +430,9 @@ func TestOrderOfConvergence(t *testing.T) {
 		t.Errorf("finite volumes: order %.3f", order)
 	}
 	pot := func(h time.Duration) float64 {
-		// A light, fast pot, so that the error is above rounding.
-		p, err := chill.NewPot(chill.StillPot{Mass: 0.05, SpecificHeat: 4000, Wall: 0.1, Top: 0.02, Height: 0.2, Inner: 1000, Start: 85, Air: 3})
+		// A light, fast pot, so that the error is above rounding; films given, since
+		// tabulated properties of air and water have kinks.
+		p, err := chill.NewPot(chill.StillPot{Mass: 0.05, SpecificHeat: 4000, Wall: 0.1, Top: 0.02, Height: 0.2, Film: 8, Inner: 1000, Start: 85, Air: 3})
 		if err != nil {
 			t.Fatal(err)
 		}

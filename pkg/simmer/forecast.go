@@ -18,6 +18,9 @@ type EndPoint struct {
 	Mass units.Mass
 	// Solids mass fraction (Brix/100), up to MaxSolids.
 	Solids float64
+	// Superheat of the heated wall above the contents at which to stop and lower the
+	// heat, 1 to 100 K: the scorch limit. See DefaultSuperheat and Duty.MaxSuperheat.
+	Superheat units.CelsiusDelta
 }
 
 // Target names the end point reached.
@@ -31,11 +34,12 @@ const (
 	SolidsTarget
 	TemperatureTarget
 	TimeTarget
+	ScorchTarget
 )
 
 // String returns the English word.
 func (t Target) String() string {
-	return [...]string{"none", "volume", "mass", "solids", "temperature", "time"}[t]
+	return [...]string{"none", "volume", "mass", "solids", "temperature", "time", "scorch limit"}[t]
 }
 
 // Settings bound a forecast. The zero value is usable.
@@ -45,6 +49,9 @@ type Settings struct {
 	// Every asks for a series of states at this interval; 0 means none. At least
 	// Horizon/10000.
 	Every time.Duration
+	// Tolerance is the error allowed per step of the integrator, relative (temperature
+	// to 100 C, water to its mass), 1e-12 to 1e-3; 0 means 1e-7.
+	Tolerance float64
 }
 
 func (s Settings) normal() (Settings, error) {
@@ -53,6 +60,12 @@ func (s Settings) normal() (Settings, error) {
 	}
 	if s.Horizon < 0 || s.Horizon > 14*24*time.Hour {
 		return s, fmt.Errorf("horizon %v is outside 0 to 336 h", s.Horizon)
+	}
+	if s.Tolerance == 0 {
+		s.Tolerance = tolerance
+	}
+	if err := within("tolerance", s.Tolerance, 1e-12, 1e-3, ""); err != nil {
+		return s, err
 	}
 	if s.Every < 0 || (s.Every > 0 && s.Every < s.Horizon/10000) {
 		return s, fmt.Errorf("interval %v of the series is below %v", s.Every, s.Horizon/10000)
@@ -106,6 +119,10 @@ func Reduce(v Vessel, l Load, d Duty, c Conditions, end EndPoint, s Settings) (O
 	if err != nil {
 		return Outcome{}, err
 	}
+	return k.reduce(end, s)
+}
+
+func (k *Kettle) reduce(end EndPoint, s Settings) (Outcome, error) {
 	if err := end.check(k.State()); err != nil {
 		return Outcome{}, err
 	}
@@ -115,6 +132,9 @@ func Reduce(v Vessel, l Load, d Duty, c Conditions, end EndPoint, s Settings) (O
 	})
 	if out.Reached {
 		_, out.By = end.distance(k, k.y)
+	}
+	if out.By == ScorchTarget {
+		out.Cautions = append(out.Cautions, CautionLowerHeat)
 	}
 	return out, err
 }
@@ -157,7 +177,13 @@ func HeatDemand(m units.Mass, specificHeat float64, warm units.CelsiusDelta, eva
 
 func (e EndPoint) check(now State) error {
 	if e == (EndPoint{}) {
-		return errors.New("a reduction needs an end point: give a volume, a mass or a solids fraction")
+		return errors.New("a reduction needs an end point: give a volume, a mass, a solids fraction or a superheat")
+	}
+	if err := zeroOrWithin("superheat to stop at", float64(e.Superheat), 1, 100, "K"); err != nil {
+		return err
+	}
+	if e.Superheat > 0 && now.Superheat >= e.Superheat {
+		return fmt.Errorf("the heated wall is %.1f K above the contents already, the limit is %g K: start with less heat", float64(now.Superheat), float64(e.Superheat))
 	}
 	for _, c := range []struct {
 		name         string
@@ -205,6 +231,12 @@ func (e EndPoint) distance(k *Kettle, y vector) (float64, Target) {
 	if e.Solids > 0 {
 		consider(1-k.solids/liquid/e.Solids, SolidsTarget)
 	}
+	if e.Superheat > 0 {
+		_, q := k.flows(y)
+		level := k.vessel.LevelAt(units.Volume(volumeOf(y[1], k.solids, y[0]) + k.boneV))
+		_, rise := k.superheat(y, float64(level), q)
+		consider(1-rise/float64(e.Superheat), ScorchTarget)
+	}
 	return best, by
 }
 
@@ -214,6 +246,8 @@ func (k *Kettle) run(s Settings, by Target, event func(*Kettle, vector) float64)
 	if err != nil {
 		return Outcome{}, err
 	}
+	k.tol = s.Tolerance
+	steps, worst := k.steps, k.worst
 	out := Outcome{First: k.State(), Assumptions: []string{AssumeMixed, AssumeStock}}
 	if event != nil && event(k, k.y) <= 0 {
 		out.Reached, out.By, out.Final = true, by, out.First
@@ -240,7 +274,7 @@ func (k *Kettle) run(s Settings, by Target, event func(*Kettle, vector) float64)
 	out.Time = out.Final.Elapsed - out.First.Elapsed
 	out.Lost = out.First.Volume - out.Final.Volume
 	out.Evaporated = out.Final.Evaporated - out.First.Evaporated
-	out.Steps, out.ErrorEstimate = k.steps, k.worst
+	out.Steps, out.ErrorEstimate = k.steps-steps, k.worst-worst
 	out.Cautions = k.cautions(out.First, out.Final, out.Reached)
 	return out, err
 }
@@ -264,6 +298,9 @@ func (k *Kettle) cautions(first, last State, reached bool) []string {
 	}
 	if last.Solids >= 0.25 {
 		c = append(c, CautionScorch)
+	}
+	if last.Superheat > DefaultSuperheat {
+		c = append(c, CautionHotWall)
 	}
 	if last.Level < 2*units.Centimetre {
 		c = append(c, CautionShallow)

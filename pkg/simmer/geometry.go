@@ -18,17 +18,22 @@ const (
 	Hemispherical
 	// Pan is a rectangular pan with upright walls: tilting braising pan, hotel pan.
 	Pan
+	// Conical has a round flat floor and straight walls that lean outwards: sloped
+	// saucepan, cone-bottomed melting kettle.
+	Conical
 )
 
 // Geometry gives inside measures. Height runs from the lowest point to the brim;
-// a Hemispherical vessel is at least its radius high. Diameter is for Cylinder and Hemispherical,
-// Length and Width for Pan.
+// a Hemispherical vessel is at least its radius high. Diameter is for the round
+// shapes, for Conical at the brim; Floor is the diameter of a Conical vessel's
+// floor; Length and Width are for Pan.
 type Geometry struct {
 	Shape    Shape
 	Diameter units.Length
 	Length   units.Length
 	Width    units.Length
 	Height   units.Length
+	Floor    units.Length
 }
 
 // Check reports a measure outside 2 cm to 5 m, or an impossible shape.
@@ -58,6 +63,17 @@ func (g Geometry) Check() error {
 			return err
 		}
 		return size("width", g.Width)
+	case Conical:
+		if err := size("diameter", g.Diameter); err != nil {
+			return err
+		}
+		if err := size("floor diameter", g.Floor); err != nil {
+			return err
+		}
+		if g.Floor > g.Diameter {
+			return fmt.Errorf("floor diameter %g m is above the diameter %g m at the brim: a conical vessel opens upwards", float64(g.Floor), float64(g.Diameter))
+		}
+		return nil
 	default:
 		return fmt.Errorf("vessel shape %d is unknown", g.Shape)
 	}
@@ -78,6 +94,9 @@ func (g Geometry) VolumeAt(level units.Length) units.Volume {
 			return units.Volume(math.Pi * h * h * (3*r - h) / 3)
 		}
 		return units.Volume(2*math.Pi*r*r*r/3 + math.Pi*r*r*(h-r))
+	case Conical:
+		a, b := float64(g.Floor), g.across(h)
+		return units.Volume(math.Pi * h * (a*a + a*b + b*b) / 12)
 	default:
 		r := float64(g.Diameter) / 2
 		return units.Volume(math.Pi * r * r * h)
@@ -98,6 +117,8 @@ func (g Geometry) LevelAt(volume units.Volume) units.Length {
 		} else {
 			h = capHeight(v, r)
 		}
+	case Conical:
+		h = g.frustumHeight(v)
 	default:
 		r := float64(g.Diameter) / 2
 		h = v / (math.Pi * r * r)
@@ -133,10 +154,53 @@ func (g Geometry) SurfaceAt(level units.Length) units.Area {
 			return units.Area(math.Pi * h * (2*r - h))
 		}
 		return units.Area(math.Pi * r * r)
+	case Conical:
+		d := g.across(g.clampLevel(level))
+		return units.Area(math.Pi * d * d / 4)
 	default:
 		r := float64(g.Diameter) / 2
 		return units.Area(math.Pi * r * r)
 	}
+}
+
+// FloorArea is the part of the wall that a flame or plate below the vessel heats: the
+// floor of the flat-bottomed shapes, the lower half of a Hemispherical vessel's bowl in
+// height, which is half of the bowl.
+func (g Geometry) FloorArea() units.Area {
+	switch g.Shape {
+	case Pan:
+		return units.Area(float64(g.Length) * float64(g.Width))
+	case Conical:
+		return units.Area(math.Pi * float64(g.Floor) * float64(g.Floor) / 4)
+	default: // pi·d·(r/2) of the bowl is pi·d²/4, as of a disc
+		return units.Area(math.Pi * float64(g.Diameter) * float64(g.Diameter) / 4)
+	}
+}
+
+// floorWidth is the diameter of the floor, of a pan its shorter side.
+func (g Geometry) floorWidth() float64 {
+	switch g.Shape {
+	case Pan:
+		return math.Min(float64(g.Length), float64(g.Width))
+	case Conical:
+		return float64(g.Floor)
+	default:
+		return float64(g.Diameter)
+	}
+}
+
+// across is the inside diameter of a conical vessel at a level.
+func (g Geometry) across(h float64) float64 {
+	return float64(g.Floor) + float64(g.Diameter-g.Floor)*h/float64(g.Height)
+}
+
+// frustumHeight inverts pi·h·(a² + a·b + b²)/12 = v with b = a + s·h, in closed form:
+// h = (cbrt(a³ + 12·v·s/pi) - a)/s, written without the cancellation for small s.
+func (g Geometry) frustumHeight(v float64) float64 {
+	a := float64(g.Floor)
+	s := float64(g.Diameter-g.Floor) / float64(g.Height)
+	b := math.Cbrt(a*a*a + 12*v*s/math.Pi)
+	return 12 * v / (math.Pi * (b*b + a*b + a*a))
 }
 
 // WettedAt returns the wall touched by the contents at a level, bottom included.
@@ -148,81 +212,17 @@ func (g Geometry) WettedAt(level units.Length) units.Area {
 		return units.Area(l*w + 2*(l+w)*h)
 	case Hemispherical:
 		return units.Area(math.Pi * float64(g.Diameter) * h) // 2·pi·r·h holds for cap and cylinder
+	case Conical:
+		a, b := float64(g.Floor), g.across(h)
+		return units.Area(math.Pi*a*a/4 + math.Pi*(a+b)/2*math.Hypot(h, (b-a)/2))
 	default:
 		d := float64(g.Diameter)
 		return units.Area(math.Pi*d*d/4 + math.Pi*d*h)
 	}
 }
 
-// characteristic returns free surface over its perimeter, in metres.
-func (g Geometry) characteristic(surface units.Area) float64 {
-	if g.Shape == Pan {
-		return float64(surface) / (2 * float64(g.Length+g.Width))
-	}
-	return math.Sqrt(float64(surface)/math.Pi) / 2
-}
-
 func (g Geometry) clampLevel(level units.Length) float64 {
 	return math.Max(0, math.Min(float64(level), float64(g.Height)))
-}
-
-// Bed describes bones (or trim) as they lie in the vessel.
-type Bed struct {
-	Mass units.Mass
-	// Density of the pieces themselves; 0 means DefaultBoneDensity.
-	Density units.Density
-	// Packing is the share of the bed's volume filled by pieces, 0.2 to 0.8;
-	// 0 means DefaultPacking.
-	Packing float64
-}
-
-// Working values for cut bones: common practice, no source. Measure once per cut
-// by covering a weighed crate of bones with weighed water.
-const (
-	DefaultBoneDensity units.Density = 1250
-	DefaultPacking     float64       = 0.45
-)
-
-// FillToCover returns the water that covers a bed of bones by the given depth
-// and the level reached. It is an error when bones and cover do not fit below the
-// brim; the error says how much bone would.
-func FillToCover(g Geometry, bed Bed, cover units.Length) (water units.Volume, level units.Length, err error) {
-	if err := g.Check(); err != nil {
-		return 0, 0, err
-	}
-	bed, err = bed.normal()
-	if err != nil {
-		return 0, 0, err
-	}
-	if err := within("cover", float64(cover), 0, float64(g.Height), "m"); err != nil {
-		return 0, 0, err
-	}
-	solid := float64(bed.Mass) / float64(bed.Density)
-	bulk := units.Volume(solid / bed.Packing)
-	room := g.VolumeAt(g.Height - cover)
-	if bulk > room {
-		fits := float64(room) * bed.Packing * float64(bed.Density)
-		return 0, 0, fmt.Errorf("%.1f kg of bones covered by %.0f mm of water do not fit: at most %.1f kg go into this vessel (brimful %.1f L)",
-			float64(bed.Mass), cover.Millimetres(), fits, g.Brimful().Litres())
-	}
-	level = g.LevelAt(bulk) + cover
-	return g.VolumeAt(level) - units.Volume(solid), level, nil
-}
-
-func (b Bed) normal() (Bed, error) {
-	if b.Density == 0 {
-		b.Density = DefaultBoneDensity
-	}
-	if b.Packing == 0 {
-		b.Packing = DefaultPacking
-	}
-	if err := within("mass of bones", float64(b.Mass), 0, 5000, "kg"); err != nil {
-		return b, err
-	}
-	if err := within("density of bones", float64(b.Density), 800, 2500, "kg/m3"); err != nil {
-		return b, err
-	}
-	return b, within("packing fraction", b.Packing, 0.2, 0.8, "")
 }
 
 func within(what string, v, low, high float64, unit string) error {

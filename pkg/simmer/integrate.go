@@ -1,6 +1,9 @@
 package simmer
 
-import "math"
+import (
+	"errors"
+	"math"
+)
 
 // Dormand and Prince 1980, the 5(4) pair; a is the lower triangle, e the
 // difference between the two solutions.
@@ -21,11 +24,16 @@ var (
 )
 
 const (
-	tolerance = 1e-7  // relative to the scale of each component
-	longest   = 600.0 // s; keeps events and mode changes from being stepped over
-	shortest  = 1e-6  // s
-	dryWater  = 0.01  // kg
+	tolerance = 1e-7   // relative to the scale of each component
+	longest   = 1800.0 // s; keeps events from being stepped over and back
+	shortest  = 1e-6   // s; also how closely events are located
+	dryWater  = 0.01   // kg
+	mostSteps = 2_000_000
 )
+
+// ErrUnsettled is returned when a run needs more steps than any kettle should: the
+// contents are far too little for the power or the surface.
+var ErrUnsettled = errors.New("the forecast does not settle: the contents are too little for this power and surface")
 
 // try makes one step of h seconds from k.y without changing k, and returns the
 // new vector and the error relative to the scale.
@@ -45,7 +53,7 @@ func (k *Kettle) try(h float64) (vector, float64) {
 	}
 	// The last stage's argument is the fifth-order solution.
 	worst := 0.0
-	scale := vector{100, math.Max(1, k.y[1]), 1e6, 1e6}
+	scale := vector{100, math.Max(1, k.y[1]), 1e6, 1e6, 1e6}
 	for n := range y {
 		e := 0.0
 		for i := range s {
@@ -61,69 +69,97 @@ func (k *Kettle) try(h float64) (vector, float64) {
 
 // advance integrates for span seconds or until event turns non-positive. event
 // must be positive at the start, may be nil, and sees the vector; the crossing is
-// located to a millisecond. It reports whether the event happened.
+// located to a microsecond. It reports whether the event happened.
 func (k *Kettle) advance(span float64, event func(*Kettle, vector) float64) (bool, error) {
 	end := k.clock + span
 	h := math.Min(60, span)
-	for k.clock < end-1e-9 {
+	for first := k.steps; k.clock < end-1e-9; {
+		if k.steps-first > mostSteps {
+			return false, ErrUnsettled
+		}
 		if k.dry(k.y) {
 			return false, ErrDry
 		}
 		h = math.Min(h, math.Min(longest, end-k.clock))
 		y, e := k.try(h)
-		if e > tolerance && h > shortest {
-			h *= math.Max(0.2, 0.9*math.Pow(tolerance/e, 0.2))
+		if e > k.tol && h > shortest {
+			h *= math.Max(0.2, 0.9*math.Pow(k.tol/e, 0.2))
 			continue
 		}
-		stop := func(y vector) bool {
-			return k.dry(y) || k.crossed(y) || (event != nil && event(k, y) <= 0)
-		}
 		used := h
-		if stop(y) {
-			used, y = k.bisect(h, stop)
+		if after := k.margin(y, event); after <= 0 {
+			used, y = k.locate(h, after, y, event)
 		}
 		k.y, k.clock = y, k.clock+used
 		k.worst += e
 		k.steps++
-		if event != nil && event(k, y) <= 0 {
-			k.settle()
+		happened := event != nil && event(k, y) <= 0
+		k.afterStep()
+		if happened {
 			return true, nil
 		}
-		k.afterStep()
-		if e < tolerance/32 {
-			h *= 2
-		}
+		h *= math.Min(5, math.Max(0.5, 0.9*math.Pow(k.tol/math.Max(e, 1e-16), 0.2)))
 	}
 	return false, nil
 }
 
-// bisect finds the shortest step, within a millisecond, at whose end stop holds.
-func (k *Kettle) bisect(h float64, stop func(vector) bool) (float64, vector) {
-	low, high := 0.0, h
-	y, _ := k.try(h)
-	for high-low > 1e-3 {
-		mid := (low + high) / 2
-		m, _ := k.try(mid)
-		if stop(m) {
-			high, y = mid, m
-		} else {
-			low = mid
-		}
-	}
-	return high, y
-}
-
-// crossed reports whether the temperature went through the one to hold.
-func (k *Kettle) crossed(y vector) bool {
+// margin is positive while a step may go on: above dryness and the largest solids, short
+// of the temperature to hold, able to hold it, short of the event. It is continuous.
+func (k *Kettle) margin(y vector, event func(*Kettle, vector) float64) float64 {
+	m := math.Min(y[1]-dryWater, MaxSolids*(y[1]+k.solids)-k.solids)
 	hold := float64(k.duty.Hold)
 	switch k.mode {
 	case Heating:
-		return y[0] >= hold && k.y[0] < hold
+		if k.y[0] < hold {
+			m = math.Min(m, hold-y[0])
+		}
 	case Cooling:
-		return !k.duty.Off && y[0] <= hold && k.y[0] > hold
+		if !k.duty.Off && k.y[0] > hold {
+			m = math.Min(m, y[0]-hold)
+		}
 	default:
-		return false
+		b := k.weigh(y, true)
+		m = math.Min(m, b.supply-b.need())
 	}
+	if event != nil {
+		m = math.Min(m, event(k, y))
+	}
+	return m
+}
+
+// locate finds the shortest step, within a microsecond, at whose end margin is not
+// positive, by false position with the Illinois change (Dowell and Jarratt 1971, from
+// memory). h is such a step, with its end y and the margin there.
+func (k *Kettle) locate(h, after float64, y vector, event func(*Kettle, vector) float64) (float64, vector) {
+	low, high := 0.0, h
+	before := k.margin(k.y, event)
+	if before <= 0 { // at the limit already: bisection alone
+		before = -after
+	}
+	kept := 0 // end kept by the last steps: negative the low one
+	for i := 0; high-low > shortest && i < 200; i++ {
+		mid := low + (high-low)*before/(before-after)
+		if i%4 == 3 || !(mid > low && mid < high) {
+			mid = (low + high) / 2
+		}
+		// Half a resolution inside, so that a root at an end closes the bracket.
+		mid = math.Max(low+shortest/2, math.Min(mid, high-shortest/2))
+		m, _ := k.try(mid)
+		if f := k.margin(m, event); f <= 0 {
+			high, after, y = mid, f, m
+			if kept < 0 {
+				before /= 2
+			}
+			kept = -1
+		} else {
+			low, before = mid, f
+			if kept > 0 {
+				after /= 2
+			}
+			kept = 1
+		}
+	}
+	return high, y
 }
 
 func (k *Kettle) dry(y vector) bool {
@@ -131,8 +167,7 @@ func (k *Kettle) dry(y vector) bool {
 }
 
 // afterStep moves to the mode that belongs to the new state. A temperature that
-// has just reached the one to hold is set to it: the bisection ends within a
-// millisecond of it.
+// has just reached the one to hold is set to it: locate ends within a microsecond of it.
 func (k *Kettle) afterStep() {
 	hold := float64(k.duty.Hold)
 	switch k.mode {

@@ -20,16 +20,43 @@ type Kettle struct {
 	solids float64 // kg, conserved
 	bones  float64 // kg
 	boneV  float64 // m3
+	steam  float64 // C, of a steam jacket
+	floor  float64 // m2 that a flame or plate heats
+	tol    float64 // of the integrator, relative
 	y      vector
 	start  float64 // water at the start plus added, kg
 	clock  float64 // s
 	mode   Mode
 	worst  float64 // sum of accepted error estimates, relative
 	steps  int
+	memo   moment
 }
 
-// vector holds temperature (C), water (kg), energy in (J), energy lost (J).
-type vector [4]float64
+// moment is what depends on the temperature alone; while it is held the last one serves
+// again. It belongs to one air.
+type moment struct {
+	t          float64
+	known      bool
+	latent     float64 // J/kg
+	water, dry float64 // m3/kg
+	flux       Exchange
+}
+
+// at returns the moment of a temperature within 0 C and the boil.
+func (k *Kettle) at(t float64) *moment {
+	m := &k.memo
+	if m.t != t || !m.known {
+		m.t, m.known = t, true
+		m.latent, _ = thermo.LatentHeat(units.Celsius(math.Max(t, 0.01)))
+		m.water, m.dry = specificVolume(t)
+		m.flux = k.air.flux(t, m.latent)
+	}
+	return m
+}
+
+// vector holds temperature (C), water (kg), energy in (J), energy lost (J), energy gone
+// with the vapour (J).
+type vector [5]float64
 
 // NewKettle checks everything and returns a kettle at time 0.
 func NewKettle(v Vessel, l Load, d Duty, c Conditions) (*Kettle, error) {
@@ -57,6 +84,14 @@ func NewKettle(v Vessel, l Load, d Duty, c Conditions) (*Kettle, error) {
 		vessel: v, duty: d, air: a, cover: c.Cover,
 		solids: float64(l.Liquid) * l.Solids,
 		bones:  float64(l.Bones), boneV: float64(l.Bones) / float64(l.BoneDensity),
+		floor: float64(v.FloorArea()), tol: tolerance,
+	}
+	if v.Heater.Kind == SteamJacket {
+		t, err := v.Heater.SteamTemperature()
+		if err != nil {
+			return nil, err
+		}
+		k.steam = float64(t)
 	}
 	k.y[0] = float64(l.Start)
 	k.y[1] = float64(l.Liquid) * (1 - l.Solids)
@@ -102,9 +137,7 @@ func (k *Kettle) Add(m units.Mass, solids float64, t units.Celsius) error {
 		}
 	}
 	water, dry := float64(m)*(1-solids), float64(m)*solids
-	heat := heatOf(water, dry, float64(t))
-	own := k.capacity(k.y)
-	mixed := (own*k.y[0] + heat*float64(t)) / (own + heat)
+	mixed := k.mix(water, dry, float64(t))
 	volume := volumeOf(k.y[1]+water, k.solids+dry, mixed) + k.boneV
 	if brim := float64(k.vessel.Brimful()); volume > brim {
 		return fmt.Errorf("adding %.1f kg makes %.1f L in a vessel of %.1f L to the brim", float64(m), 1000*volume, 1000*brim)
@@ -114,6 +147,22 @@ func (k *Kettle) Add(m units.Mass, solids float64, t units.Celsius) error {
 	k.start += water
 	k.settle()
 	return nil
+}
+
+// mix is the temperature at which the contents and an addition keep their enthalpy, by
+// Newton's method; the specific heats are nearly constant, so it converges at once.
+func (k *Kettle) mix(water, dry, t float64) float64 {
+	sum := k.enthalpy(k.y) + enthalpyOf(water, dry, t)
+	y := k.y
+	y[1] += water
+	for range 8 {
+		miss := k.enthalpy(y) + enthalpyOf(0, dry, y[0]) - sum
+		step := miss / (k.capacity(y) + heatOf(0, dry, y[0]))
+		if y[0] -= step; math.Abs(step) < 1e-10 {
+			break
+		}
+	}
+	return y[0]
 }
 
 // ErrDry is returned when the contents have thickened to MaxSolids or nearly
@@ -135,67 +184,99 @@ func (k *Kettle) State() State {
 	t, water := k.y[0], k.y[1]
 	volume := volumeOf(water, k.solids, t)
 	r, q := k.flows(k.y)
+	level := k.vessel.LevelAt(units.Volume(volume + k.boneV))
+	flux, rise := k.superheat(k.y, float64(level), q)
 	return State{
-		Elapsed:     seconds(k.clock),
-		Temperature: units.Celsius(t),
-		Liquid:      units.Mass(water + k.solids),
-		Volume:      units.Volume(volume),
-		Level:       k.vessel.LevelAt(units.Volume(volume + k.boneV)),
-		Solids:      k.solids / (water + k.solids),
-		Evaporation: -r[1],
-		Power:       units.Power(q),
-		Mode:        k.mode,
-		Evaporated:  units.Mass(k.start - water),
-		EnergyIn:    units.Energy(k.y[2]),
-		EnergyLost:  units.Energy(k.y[3]),
+		Elapsed:      seconds(k.clock),
+		Temperature:  units.Celsius(t),
+		Liquid:       units.Mass(water + k.solids),
+		Volume:       units.Volume(volume),
+		Level:        level,
+		Solids:       k.solids / (water + k.solids),
+		Evaporation:  -r[1],
+		Power:        units.Power(q),
+		Mode:         k.mode,
+		Evaporated:   units.Mass(k.start - water),
+		EnergyIn:     units.Energy(k.y[2]),
+		EnergyLost:   units.Energy(k.y[3]),
+		EnergyVapour: units.Energy(k.y[4]),
+		Enthalpy:     units.Energy(k.enthalpy(k.y)),
+		FloorFlux:    flux,
+		Superheat:    units.CelsiusDelta(rise),
 	}
-}
-
-// available is the power that can enter the contents, W.
-func (k *Kettle) available() float64 {
-	if k.duty.Off {
-		return 0
-	}
-	return float64(k.vessel.Power) * k.vessel.Efficiency * k.duty.PowerShare
 }
 
 func (k *Kettle) capacity(y vector) float64 {
 	return heatOf(y[1], k.solids, y[0]) + k.bones*SpecificHeatBones + float64(k.vessel.ShellMass)*SpecificHeatSteel
 }
 
-// demand returns losses (W), transfer evaporation (kg/s) and latent heat (J/kg).
-func (k *Kettle) demand(y vector) (loss, transfer, h float64) {
+func (k *Kettle) enthalpy(y vector) float64 {
+	return enthalpyOf(y[1], k.solids, y[0]) + (k.bones*SpecificHeatBones+float64(k.vessel.ShellMass)*SpecificHeatSteel)*y[0]
+}
+
+// balance is what acts on the contents at one moment.
+type balance struct {
+	loss     float64 // W by wall and surface
+	transfer float64 // kg/s of vapour below the boil
+	latent   float64 // J/kg
+	supply   float64 // W that can enter
+}
+
+// need is the power that holds the temperature, W.
+func (b *balance) need() float64 { return b.loss + b.latent*b.transfer }
+
+// weigh returns the balance for a vector, with the heat on or off.
+func (k *Kettle) weigh(y vector, on bool) balance {
 	t := math.Max(0, math.Min(y[0], float64(k.air.boil)))
-	level := k.vessel.LevelAt(units.Volume(volumeOf(y[1], k.solids, t) + k.boneV))
-	surface := k.vessel.SurfaceAt(level)
-	h, _ = thermo.LatentHeat(units.Celsius(math.Max(t, 0.01)))
-	loss = k.vessel.WallLoss * float64(k.vessel.WettedAt(level)) * (t - k.air.room)
-	if surface > 1e-6 {
-		e := k.air.exchange(t, float64(surface), k.vessel.characteristic(surface))
-		open := 1 - k.cover
-		loss += open*float64(e.Radiation+e.Convection) + k.cover*DefaultWallLoss*float64(surface)*(t-k.air.room)
-		transfer = e.Evaporation * (open + k.cover*LidLeak)
+	var b balance
+	m := k.at(t)
+	level := k.vessel.LevelAt(units.Volume(y[1]*m.water + k.solids*m.dry + k.boneV))
+	b.latent = m.latent
+	wall := float64(k.vessel.WettedAt(level))
+	if on {
+		b.supply = k.supply(y, float64(level), t)
+		if k.vessel.Heater.Kind == SteamJacket {
+			wall -= float64(k.vessel.Heater.JacketArea(k.vessel.Geometry, level))
+		}
 	}
-	return loss, transfer, h
+	b.loss = k.vessel.WallLoss * wall * (t - k.air.room)
+	surface, open := float64(k.vessel.SurfaceAt(level)), 1-k.cover
+	b.loss += surface * (open*float64(m.flux.Radiation+m.flux.Convection) + k.cover*k.vessel.LidLoss*(t-k.air.room))
+	b.transfer = surface * m.flux.Evaporation * (open + k.cover*LidLeak)
+	return b
+}
+
+// supply is the power that can enter the contents, W.
+func (k *Kettle) supply(y vector, level, t float64) float64 {
+	if k.duty.Off {
+		return 0
+	}
+	q := float64(k.vessel.Power) * k.vessel.Efficiency
+	if k.vessel.Heater.Kind == SteamJacket {
+		q = k.vessel.Heater.Coefficient * k.vessel.Efficiency * k.heated(level) * math.Max(0, k.steam-t)
+	}
+	q *= k.duty.PowerShare
+	if k.duty.MaxSuperheat > 0 {
+		q = math.Min(q, float64(k.duty.MaxSuperheat)*floorFilm(k.share(y))*k.heated(level))
+	}
+	return q
 }
 
 // flows returns dy/dt in the present mode and the power entering, W.
 func (k *Kettle) flows(y vector) (vector, float64) {
-	loss, transfer, h := k.demand(y)
+	b := k.weigh(y, k.mode != Cooling)
+	q, m, rise := 0.0, b.transfer, 0.0
 	switch k.mode {
 	case Holding:
-		q := loss + h*transfer
-		return vector{0, -transfer, q, loss}, q
+		q = b.need()
 	case Boiling:
-		q := k.available()
-		return vector{0, -math.Max(transfer, (q-loss)/h), q, loss}, q
+		q = b.supply
+		m = math.Max(0, (q-b.loss)/b.latent)
 	default:
-		q := 0.0
-		if k.mode == Heating {
-			q = k.available()
-		}
-		return vector{(q - loss - h*transfer) / k.capacity(y), -transfer, q, loss}, q
+		q = b.supply
+		rise = (q - b.need()) / k.capacity(y)
 	}
+	return vector{rise, -m, q, b.loss, m * (b.latent + enthalpyOf(1, 0, y[0]))}, q
 }
 
 // settle chooses the mode that belongs to the present state.
@@ -211,9 +292,9 @@ func (k *Kettle) settle() {
 		k.mode = Heating
 	default:
 		k.y[0] = hold
-		loss, transfer, h := k.demand(k.y)
+		b := k.weigh(k.y, true)
 		switch {
-		case k.available() < loss+h*transfer:
+		case b.supply < b.need():
 			k.mode = Heating // full power, and still falling
 		case hold >= float64(k.air.boil)-close:
 			k.mode = Boiling
@@ -222,5 +303,7 @@ func (k *Kettle) settle() {
 		}
 	}
 }
+
+func lengthOf(m float64) units.Length { return units.Length(m) }
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }

@@ -9,212 +9,200 @@ import (
 	"rondeau.internal/pkg/units"
 )
 
-// Belief is what is known of a vessel's factor: a log-normal distribution. Below the
-// boil the factor multiplies Conditions.Activity, at the boil Vessel.Efficiency: the
-// one number that decides how fast the vessel reduces. The zero value stands for
-// Uninformed.
-type Belief struct {
-	// Log is the mean of ln(factor), Spread its standard deviation, 0.005 to 1.5.
-	Log, Spread float64
-}
-
-// Uninformed is the belief about a vessel nobody has measured: the model may be off by
-// a factor of two either way (two standard deviations).
-func Uninformed() Belief { return Belief{Log: 0, Spread: math.Ln2 / 2} }
-
-func (b Belief) normal() (Belief, error) {
-	if b == (Belief{}) {
-		b = Uninformed()
-	}
-	return b, errors.Join(
-		within("log factor", b.Log, -2, 2, ""),
-		within("spread of the log factor", b.Spread, 0.005, 1.5, ""),
-	)
-}
-
-// Factor returns the median factor.
-func (b Belief) Factor() float64 { return math.Exp(b.Log) }
-
-// Observation of a reduction under way. Give one of Volume, Mass or Solids.
-type Observation struct {
+// Reading is one look at a vessel. Exactly one of Level, Volume, Mass, Solids and
+// Temperature is given.
+type Reading struct {
+	// Elapsed since the start of the run, 0 to the horizon.
 	Elapsed time.Duration
-	Volume  units.Volume // of the liquid, hot
-	Mass    units.Mass   // of the liquid
-	Solids  float64      // mass fraction (Brix/100)
-	// Sigma is the standard error of the value in its SI unit; 0 means 2 % of the
-	// volume at the start, 0.5 % of the mass at the start, 0.005 of solids.
+	// Level by dip-stick from the lowest point, bones included.
+	Level units.Length
+	// Volume of the liquid by marks, hot, bones not counted.
+	Volume units.Volume
+	// Mass of the liquid: tare and bones taken off.
+	Mass units.Mass
+	// Solids mass fraction (Brix/100).
+	Solids float64
+	// Temperature of the contents.
+	Temperature units.Celsius
+	// Sigma is the standard error of the value in its own SI unit (m, m3, kg,
+	// fraction, K); 0 means the usual one, see UsualErrors.
 	Sigma float64
 }
 
-// grid points of the posterior, over four prior spreads on both sides.
-const gridPoints = 65
+// UsualErrors are the standard errors taken where a reading states none: 4 mm of level,
+// 2 % of the volume and 0.5 % of the mass at the start, 0.15 degrees Brix, 1 K (chosen,
+// no source, but for the last: the accuracy asked of food thermometers, FDA Food Code
+// 2022, 4-203.11, from memory).
+const (
+	UsualLevelError       = 4 * units.Millimetre
+	UsualVolumeError      = 0.02
+	UsualMassError        = 0.005
+	UsualSolidsError      = 0.0015
+	UsualTemperatureError = 1.0
+)
 
-// Learn returns the belief about a vessel after observations of one reduction: the
-// posterior on a grid of the factor, each point run through the model, with normal
-// errors. Keep it per vessel and give it as the prior next time. It is an error when
-// the observations lie outside what the prior can explain.
-func Learn(v Vessel, l Load, d Duty, c Conditions, seen []Observation, prior Belief) (Belief, error) {
-	prior, err := prior.normal()
-	if err != nil {
-		return Belief{}, err
-	}
-	base, err := NewKettle(v, l, d, c)
-	if err != nil {
-		return Belief{}, err
-	}
-	obs, err := checkObservations(seen, base.State())
-	if err != nil {
-		return Belief{}, err
-	}
-	var logs, post [gridPoints]float64
-	best := math.Inf(-1)
-	low, high := -1, -1 // first and last possible points
-	for i := range gridPoints {
-		x := 8*float64(i)/(gridPoints-1) - 4
-		logs[i] = prior.Log + x*prior.Spread
-		post[i] = math.Inf(-1)
-		k, ok := withFactor(v, l, d, c, math.Exp(logs[i]))
-		if !ok {
-			continue
-		}
-		if high = i; low < 0 {
-			low = i
-		}
-		post[i] = -x*x/2 + k.logLikelihood(obs)
-		best = math.Max(best, post[i])
-	}
-	if math.IsInf(best, 0) {
-		return Belief{}, errors.New("no factor in the range of the prior is possible for this vessel")
-	}
-	var sum, mean, square float64
-	for i := range gridPoints {
-		post[i] = math.Exp(post[i] - best)
-		sum += post[i]
-		mean += post[i] * logs[i]
-	}
-	mean /= sum
-	for i := range gridPoints {
-		square += post[i] * (logs[i] - mean) * (logs[i] - mean)
-	}
-	if edge := (post[low] + post[high]) / sum; edge > 0.01 {
-		return Belief{}, fmt.Errorf("the observations ask for a factor near %.2f, outside what was believed possible: check the vessel's measures, the load and the readings", math.Exp(mean))
-	}
-	// No belief is narrower than the grid resolves.
-	return Belief{Log: mean, Spread: math.Max(math.Sqrt(square/sum), prior.Spread/8)}, nil
+// Setting is what the cook has set from a moment on.
+type Setting struct {
+	Elapsed time.Duration
+	Duty    Duty
 }
 
-// logLikelihood advances the kettle through the observations.
-func (k *Kettle) logLikelihood(obs []Observation) float64 {
-	sum := 0.0
-	s := k.State()
-	for _, o := range obs {
-		if n, err := k.Step(o.Elapsed - s.Elapsed); err == nil {
-			s = n
-		} // dry: the last state stands, far from what was seen
-		var e float64
-		switch {
-		case o.Volume > 0:
-			e = float64(s.Volume-o.Volume) / o.Sigma
-		case o.Mass > 0:
-			e = float64(s.Liquid-o.Mass) / o.Sigma
-		default:
-			e = (s.Solids - o.Solids) / o.Sigma
-		}
-		sum -= e * e / 2
-	}
-	return sum
+// Setup describes a run to be followed. Vessel, Load, Duty and Conditions are those of
+// NewKettle; everything after them has a usable zero value.
+type Setup struct {
+	Vessel     Vessel
+	Load       Load
+	Duty       Duty
+	Conditions Conditions
+	// End is where the reduction stops; the zero value learns without a finish.
+	End EndPoint
+	// Until is a temperature that ends the run as well (a bring-up); 0 is not asked. It
+	// must not be above the temperature held.
+	Until units.Celsius
+	// Prior is the belief about the vessel before the run.
+	Prior Belief
+	// Horizon is the longest time from the start looked at; 0 means 96 h, at most 14 days.
+	Horizon time.Duration
+	// LiquidSpread and SolidsSpread are the relative standard errors of Load.Liquid and
+	// Load.Solids, 0.0001 to 0.3; 0 means 0.01 and 0.03.
+	LiquidSpread, SolidsSpread float64
+	// Wander is how far surface and power factor drift within a run: standard deviation of
+	// the logarithm after one hour, growing with the square root of time, 0.001 to 0.3; 0
+	// means 0.02 (chosen, no source).
+	Wander float64
+	// ChangesPerHour is how often somebody changes the heat untold, 1e-6 to 2; 0 means
+	// 0.05, once in 20 hours.
+	ChangesPerHour float64
+	// Particles of the filter, 128 to 16384; 0 means 768.
+	Particles int
+	// Seed of the filter's random numbers: the same seed and input give the same output.
+	Seed uint64
 }
 
-func checkObservations(seen []Observation, start State) ([]Observation, error) {
+func (s Setup) normal() (Setup, error) {
+	for _, d := range []struct {
+		to *float64
+		v  float64
+	}{{&s.LiquidSpread, 0.01}, {&s.SolidsSpread, 0.03}, {&s.Wander, 0.02}, {&s.ChangesPerHour, 0.05}} {
+		if *d.to == 0 {
+			*d.to = d.v
+		}
+	}
+	if s.Particles == 0 {
+		s.Particles = 768
+	}
+	settings, err := Settings{Horizon: s.Horizon}.normal()
+	if err != nil {
+		return s, err
+	}
+	s.Horizon = settings.Horizon
+	for _, err := range []error{
+		within("relative error of the liquid", s.LiquidSpread, 1e-4, 0.3, ""),
+		within("relative error of the solids", s.SolidsSpread, 1e-4, 0.3, ""),
+		within("wander", s.Wander, 0.001, 0.3, "per root hour"),
+		within("changes of the heat", s.ChangesPerHour, 1e-6, 2, "per hour"),
+		within("number of particles", float64(s.Particles), 128, 16384, ""),
+		within("temperature to reach", float64(s.Until), 0, 150, "C"),
+	} {
+		if err != nil {
+			return s, err
+		}
+	}
+	s.Prior, err = s.Prior.normal()
+	return s, err
+}
+
+// kind of a reading.
+type kind uint8
+
+const (
+	levelKind kind = iota
+	volumeKind
+	massKind
+	solidsKind
+	temperatureKind
+)
+
+// Units and names of the kinds, for messages.
+var kindUnit = [...]string{"m", "m3", "kg", "", "C"}
+
+var kindName = [...]string{"level read", "volume read", "mass read", "solids read", "temperature read"}
+
+// value checks a reading by itself and returns what it holds.
+func (r Reading) value() (kind, float64, error) {
+	all := [...]float64{float64(r.Level), float64(r.Volume), float64(r.Mass), r.Solids, float64(r.Temperature)}
+	highest := [...]float64{5, 20, 20000, 1, 150}
+	given, k := 0, levelKind
+	for i, v := range all {
+		if v != 0 {
+			given++
+			k = kind(i)
+		}
+	}
+	if given != 1 {
+		return 0, 0, fmt.Errorf("a reading must give one of level, volume, mass, solids and temperature, this one gives %d", given)
+	}
+	if err := within(kindName[k], all[k], 0, highest[k], kindUnit[k]); err != nil {
+		return 0, 0, err
+	}
+	if r.Sigma != 0 {
+		if err := within("standard error of the reading", r.Sigma, 1e-9, 1e4, kindUnit[k]); err != nil {
+			return 0, 0, err
+		}
+	}
+	return k, all[k], nil
+}
+
+// sigma is the standard error of a reading given what there was at the start.
+func (r Reading) sigma(k kind, volume, mass float64) float64 {
+	if r.Sigma != 0 {
+		return r.Sigma
+	}
+	switch k {
+	case levelKind:
+		return float64(UsualLevelError)
+	case volumeKind:
+		return UsualVolumeError * volume
+	case massKind:
+		return UsualMassError * mass
+	case solidsKind:
+		return UsualSolidsError
+	default:
+		return UsualTemperatureError
+	}
+}
+
+// ErrNotExplained is returned by Learn when most readings cannot be believed of the
+// vessel as described.
+var ErrNotExplained = errors.New("most readings cannot be explained by this vessel: check its measures, the load and the readings")
+
+// Learn returns the belief about a vessel after a finished run: the readings in order of
+// time, and the settings the cook recorded (in order; may be nil). Give the result,
+// after Belief.Forget, as the prior of the next run. It follows the run with a Tracker.
+func Learn(s Setup, seen []Reading, told []Setting) (Belief, error) {
 	if len(seen) == 0 {
-		return nil, errors.New("there are no observations: weigh, dip or take the Brix at least once")
+		return Belief{}, errors.New("there are no readings: weigh, dip or take the Brix at least once")
 	}
-	out := append([]Observation(nil), seen...)
-	for i := range out {
-		o := &out[i]
-		given := 0
-		for _, g := range []bool{o.Volume != 0, o.Mass != 0, o.Solids != 0} {
-			if g {
-				given++
-			}
-		}
-		if given != 1 {
-			return nil, fmt.Errorf("observation %d must give one of volume, mass and solids, it gives %d", i+1, given)
-		}
-		if o.Sigma == 0 {
-			switch {
-			case o.Volume != 0:
-				o.Sigma = 0.02 * float64(start.Volume)
-			case o.Mass != 0:
-				o.Sigma = 0.005 * float64(start.Liquid)
-			default:
-				o.Sigma = 0.005
-			}
-		}
-		if err := errors.Join(
-			within("observed volume", float64(o.Volume), 0, 20, "m3"),
-			within("observed mass", float64(o.Mass), 0, 20000, "kg"),
-			within("observed solids", o.Solids, 0, 1, ""),
-			within("standard error", o.Sigma, 1e-9, 1e4, ""),
-		); err != nil {
-			return nil, fmt.Errorf("observation %d: %w", i+1, err)
-		}
-		if o.Elapsed <= 0 || o.Elapsed > 14*24*time.Hour || i > 0 && o.Elapsed < out[i-1].Elapsed {
-			return nil, fmt.Errorf("observation %d is at %v: it must be after the start, at most 336 h, and in order", i+1, o.Elapsed)
-		}
-	}
-	return out, nil
-}
-
-// withFactor builds the kettle with a factor on what governs it; false when the factor
-// leaves the possible range.
-func withFactor(v Vessel, l Load, d Duty, c Conditions, f float64) (*Kettle, bool) {
-	v, c = scaled(v, d, c, f)
-	k, err := NewKettle(v, l, d, c)
-	return k, err == nil
-}
-
-// scaled applies a factor to efficiency when the duty is to boil, else to activity.
-func scaled(v Vessel, d Duty, c Conditions, f float64) (Vessel, Conditions) {
-	if a, err := newAir(c); err == nil && (d.Hold == 0 || d.Hold >= a.boil) {
-		if v.Efficiency == 0 {
-			v.Efficiency = DefaultEfficiency
-		}
-		v.Efficiency *= f
-		return v, c
-	}
-	if c.Activity == 0 {
-		c.Activity = Gentle
-	}
-	c.Activity *= Activity(f)
-	return v, c
-}
-
-// Interval is a forecast with its spread: the outcomes at the median factor and two
-// standard deviations to the fast and the slow side (about 19 of 20 cases, when the
-// belief is right). A factor that would leave the possible range is cut there.
-type Interval struct{ Early, Likely, Late Outcome }
-
-// ReduceBelieving is Reduce under a belief about the vessel.
-func ReduceBelieving(v Vessel, l Load, d Duty, c Conditions, end EndPoint, s Settings, b Belief) (Interval, error) {
-	b, err := b.normal()
+	t, err := NewTracker(s)
 	if err != nil {
-		return Interval{}, err
+		return Belief{}, err
 	}
-	var out Interval
-	for _, r := range []struct {
-		to *Outcome
-		x  float64
-	}{{&out.Likely, 0}, {&out.Early, 2}, {&out.Late, -2}} {
-		vessel, cond := scaled(v, d, c, math.Exp(b.Log+r.x*b.Spread))
-		vessel.Efficiency = math.Min(vessel.Efficiency, 1)
-		if vessel.Efficiency != 0 {
-			vessel.Efficiency = math.Max(vessel.Efficiency, 0.05)
+	for i, r := range seen {
+		for len(told) > 0 && told[0].Elapsed <= r.Elapsed {
+			if err := t.SetDuty(told[0].Elapsed, told[0].Duty); err != nil {
+				return Belief{}, fmt.Errorf("setting at %v: %w", told[0].Elapsed, err)
+			}
+			told = told[1:]
 		}
-		cond.Activity = min(cond.Activity, 3)
-		if *r.to, err = Reduce(vessel, l, d, cond, end, s); err != nil {
-			return Interval{}, err
+		if err := t.Read(r); err != nil {
+			return Belief{}, fmt.Errorf("reading %d: %w", i+1, err)
 		}
 	}
-	return out, nil
+	if doubted := len(t.Doubted()); 2*doubted > len(seen) {
+		return Belief{}, fmt.Errorf("%w (%d of %d not believed)", ErrNotExplained, doubted, len(seen))
+	}
+	return t.Belief(), nil
 }
+
+// normalQuantile of the standard normal distribution.
+func normalQuantile(p float64) float64 { return math.Sqrt2 * math.Erfinv(2*p-1) }

@@ -1,6 +1,7 @@
 package scheduling
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -243,11 +244,23 @@ func (e *estimator) simmer(s Step, v Vessel) (working, error) {
 		return working{refusal: fmt.Sprintf("its %.1f kW bring %.0f L to %.0f degC only, %.0f degC are needed",
 			v.PowerWatts/1000, s.FillLiters, float64(up.Final.Temperature), float64(target))}, nil
 	}
-	return working{
-		duration: up.Time + model.Hold,
-		basis: fmt.Sprintf("%s to bring %.0f L from %.0f to %.0f degC with %.1f kW, then %s at temperature",
-			span(up.Time), s.FillLiters, float64(load.Start), float64(target), v.PowerWatts/1000, span(model.Hold)),
-	}, nil
+	basis := fmt.Sprintf("%s to bring %.0f L from %.0f to %.0f degC with %.1f kW, then %s at temperature",
+		span(up.Time), s.FillLiters, float64(load.Start), float64(target), v.PowerWatts/1000, span(model.Hold))
+	switch open, closed := e.boilsDry(hot, load, target, model.Hold, 0), e.boilsDry(hot, load, target, model.Hold, 1); {
+	case closed:
+		return working{refusal: fmt.Sprintf("%.0f L would boil dry in it within %s, even under a lid", s.FillLiters, span(model.Hold))}, nil
+	case open && !v.Lidded:
+		basis += "; keep it covered: open, it would boil dry"
+	}
+	return working{duration: up.Time + model.Hold, basis: basis}, nil
+}
+
+// boilsDry says whether nothing liquid is left of a load after it was held at a temperature under so much of a lid.
+func (e *estimator) boilsDry(hot simmer.Vessel, load simmer.Load, at units.Celsius, hold time.Duration, cover float64) bool {
+	conditions := e.conditions(false)
+	conditions.Cover, load.Start = cover, at
+	_, err := simmer.SimmerLoss(hot, load, simmer.Duty{Hold: at}, conditions, hold, simmer.Settings{})
+	return errors.Is(err, simmer.ErrDry)
 }
 
 // endPoint is where a reduction of a filling stops.
@@ -260,28 +273,28 @@ func (m ReduceModel) endPoint(start units.Mass) (simmer.EndPoint, string) {
 }
 
 func (e *estimator) reduce(s Step, v Vessel) (working, error) {
-	model := *s.Duration.Reduce
-	hot, err := hotVessel(v)
+	setup, words, err := e.reduction(s, v)
 	if err != nil {
 		return working{}, err
 	}
-	load, err := filling(s, model.StartBrix/100, model.StartCelsius)
-	if err != nil {
-		return working{}, err
+	if v.Learned != nil {
+		if setup.Vessel, setup.Conditions, err = v.Learned.Belief.Apply(setup.Vessel, setup.Conditions); err != nil {
+			return working{}, err
+		}
 	}
-	end, words := model.endPoint(load.Liquid)
-	out, err := simmer.Reduce(hot, load, simmer.Duty{}, e.conditions(false), end, simmer.Settings{})
+	out, err := simmer.Reduce(setup.Vessel, setup.Load, setup.Duty, setup.Conditions, setup.End, simmer.Settings{})
 	if err != nil {
 		return working{}, err
 	}
 	if !out.Reached {
 		return working{refusal: fmt.Sprintf("its %.1f kW do not reduce %.0f L to %s within %s", v.PowerWatts/1000, s.FillLiters, words, span(out.Time))}, nil
 	}
-	return working{
-		duration: out.Time,
-		basis: fmt.Sprintf("reduces %.0f L to %s in %s with %.1f kW, %.1f kg of water boiled off",
-			s.FillLiters, words, span(out.Time), v.PowerWatts/1000, out.Evaporated.Kilograms()),
-	}, nil
+	basis := fmt.Sprintf("reduces %.0f L to %s in %s with %.1f kW, %.1f kg of water boiled off",
+		s.FillLiters, words, span(out.Time), v.PowerWatts/1000, out.Evaporated.Kilograms())
+	if v.Learned != nil {
+		basis += "; " + v.Learned.Words()
+	}
+	return working{duration: out.Time, basis: basis}, nil
 }
 
 // roundUp rounds up to whole minutes: schedules are read by people.

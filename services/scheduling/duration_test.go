@@ -112,70 +112,27 @@ func TestFreezingTakesLongerInThickerPacksAndIsBoundByPower(t *testing.T) {
 	}
 }
 
-// For points on a straight line without prior the fit is the line itself; the deviation of the slope of equally weighted
-// points is sigma / sqrt(sum (t - mean)^2) (any text on least squares).
-func TestTheFitOfMassesIsTheLeastSquaresLine(t *testing.T) {
+func TestAThinLayerInAWidePanIsKeptCovered(t *testing.T) {
 	t.Parallel()
-	begin := time.Date(2026, 11, 23, 6, 0, 0, 0, time.UTC)
-	var points []massPoint
-	for i := range 5 {
-		points = append(points, massPoint{at: begin.Add(time.Duration(i) * 10 * time.Minute), mass: 50 - float64(i), sigma: 0.4})
+	e := newEstimator(SiteFacts{}, DefaultLimits("sites/a"))
+	pan := Vessel{
+		Name: "pan", DisplayName: "Pan", Active: true, HeatSource: HeatElectric, PowerWatts: 18000, Efficiency: 0.8,
+		Shape: Shape{Kind: ShapePan, Length: 1.1, Width: 0.65, Height: 0.24},
 	}
-	got := fitMass(points, 1.0/600, 1e6) // a prior that says nothing
-	if math.Abs(got.rate-1.0/600) > 1e-9 || math.Abs(got.mass-46) > 1e-6 {
-		t.Errorf("fit %+v", got)
+	target := 94.0
+	step := func(liters float64, hold time.Duration) Step {
+		return Step{ID: "simmer", Kind: KindSimmer, FillLiters: liters, Duration: DurationModel{Simmer: &SimmerModel{Hold: hold, StartCelsius: 20, TargetCelsius: &target}}}
 	}
-	sum := 0.0
-	for i := range 5 {
-		sum += math.Pow(float64(i-2)*600, 2)
+	// 0.715 m2 at 94 degC gives off about 8 to 14 kg/h (package simmer compares with published tanks): 12 L last an hour or
+	// so, and days under a lid that lets 5 % out.
+	if got := e.estimate(step(12, 4*time.Hour), &pan); got.Refusal != "" || !strings.Contains(got.Basis, "keep it covered") {
+		t.Errorf("12 L for 4 h: %+v", got)
 	}
-	if want := 0.4 / math.Sqrt(sum); math.Abs(got.rateSigma-want) > 1e-6*want {
-		t.Errorf("deviation of the slope %g, want %g", got.rateSigma, want)
+	if got := e.estimate(step(120, 4*time.Hour), &pan); got.Refusal != "" || strings.Contains(got.Basis, "keep it covered") {
+		t.Errorf("120 L for 4 h: %+v", got)
 	}
-	one := fitMass(points[:1], 0.002, 0.0005) // one point: the slope is the prior's
-	if math.Abs(one.rate-0.002) > 1e-12 || math.Abs(one.rateSigma-0.0005) > 1e-12 {
-		t.Errorf("one point gives %+v", one)
-	}
-	expected, early, late := got.reach(points[4].at, 40)
-	if math.Abs(expected.Sub(points[4].at).Minutes()-60) > 0.1 || !early.Before(expected) || !late.After(expected) {
-		t.Errorf("reaches 40 kg at %v (%v to %v)", expected, early, late)
-	}
-}
-
-// The interval is meant to hold the finish in 95 of 100 cases: pans with known rates and normal errors are simulated by a
-// fixed sequence of pseudo-random numbers.
-func TestTheIntervalOfAForecastHoldsAsOftenAsItSays(t *testing.T) {
-	t.Parallel()
-	begin := time.Date(2026, 11, 23, 6, 0, 0, 0, time.UTC)
-	state := uint64(42)
-	uniform := func() float64 { // Knuth's MMIX generator
-		state = state*6364136223846793005 + 1442695040888963407
-		return float64(state>>11) / (1 << 53)
-	}
-	normal := func() float64 { return math.Sqrt(-2*math.Log(1-uniform())) * math.Cos(2*math.Pi*uniform()) }
-	const cases = 2000
-	held := 0
-	for range cases {
-		prior := 0.003
-		rate := prior * (1 + modelSigmaShare*normal())
-		if rate < prior*0.3 {
-			rate = prior * 0.3
-		}
-		var points []massPoint
-		for i := range 4 {
-			at := time.Duration(i) * 20 * time.Minute
-			mass := 60 - rate*at.Seconds()
-			points = append(points, massPoint{at: begin.Add(at), mass: mass + 0.5*normal(), sigma: 0.5})
-		}
-		truth := begin.Add(time.Duration((60 - 35) / rate * float64(time.Second)))
-		_, early, late := fitMass(points, prior, prior*modelSigmaShare).reach(points[3].at, 35)
-		if !truth.Before(early) && !truth.After(late) {
-			held++
-		}
-	}
-	share := float64(held) / cases
-	if share < 0.93 || share > 0.97 {
-		t.Errorf("held in %.1f %% of the cases", 100*share)
+	if got := e.estimate(step(5, 40*time.Hour), &pan); !strings.Contains(got.Refusal, "boil dry") {
+		t.Errorf("5 L for 40 h: %+v", got)
 	}
 }
 

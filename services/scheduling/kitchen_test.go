@@ -236,6 +236,14 @@ func stock(name string, liters float64, due time.Time) scheduling.Batch {
 	}
 }
 
+// must1 answers a value that cannot fail to be there.
+func must1[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
 func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {

@@ -59,12 +59,18 @@ func (s *Service) UpdateVessel(ctx context.Context, name, etag string, change fu
 		if err != nil {
 			return Vessel{}, err
 		}
-		v.Name, v.Meta, v.Down, v.MaterialState, v.Running = name, s.changed(old.Meta), old.Down, old.MaterialState, old.Running
+		v.Name, v.Meta, v.Down, v.MaterialState, v.Running, v.Learned = name, s.changed(old.Meta), old.Down, old.MaterialState, old.Running, old.Learned
 		if err := v.Check(); err != nil {
 			return Vessel{}, err
 		}
 		if err := s.cleanerExists(ctx, v); err != nil {
 			return Vessel{}, err
+		}
+		if v.Learned != nil && !heatsAlike(old, v) { // what was learned is about what it was
+			v.Learned = nil
+			if err := s.store.SetVesselBelief(ctx, name, nil); err != nil {
+				return Vessel{}, err
+			}
 		}
 		return v, said(s.store.UpdateVessel(ctx, v), VesselMissing, VesselExists, name)
 	})

@@ -52,6 +52,9 @@ type Store interface {
 	UpdateVessel(ctx context.Context, v Vessel) error
 	// SetVesselMaterial notes what is in a vessel; it does not change the vessel's version. A missing vessel is no error.
 	SetVesselMaterial(ctx context.Context, name, state string) error
+	// SetVesselBelief notes what the runs of a vessel have shown, nil forgets it; it does not change the vessel's version.
+	// A missing vessel is no error.
+	SetVesselBelief(ctx context.Context, name string, learned *Learned) error
 
 	GetCalendar(ctx context.Context, name string) (Calendar, error)
 	ListCalendars(ctx context.Context, q ListQuery) ([]Calendar, error)

@@ -34,6 +34,9 @@ func (s *Service) FinishRun(ctx context.Context, c FinishRun) (Run, error) {
 		if early := r.Step.Duration.Simmer; early != nil && r.Finish.Sub(r.Start) < early.Hold {
 			r.Notices = append(r.Notices, fmt.Sprintf("finished after %s; the formula holds it for %s", span(r.Finish.Sub(r.Start)), span(early.Hold)))
 		}
+		if err := s.learn(ctx, &r); err != nil {
+			return Run{}, err
+		}
 		if err := s.occupy(ctx, r); err != nil {
 			return Run{}, err
 		}

@@ -36,6 +36,8 @@ type Vessel struct {
 	Down              []DownWindow
 	// MaterialState is that of the last run in it; empty means clean for anything.
 	MaterialState string
+	// Learned is what its runs have shown; nil before the first one that was measured.
+	Learned *Learned `json:",omitempty"`
 	// Running names the runs in it; filled when read, not stored.
 	Running []string `json:"-"`
 }

@@ -25,6 +25,15 @@ func stamp(t time.Time) *timestamppb.Timestamp {
 	return timestamppb.New(t)
 }
 
+func performance(l *scheduling.Learned) *schedulingpb.Vessel_Performance {
+	median, low, high := l.Heat()
+	return &schedulingpb.Vessel_Performance{
+		HeatRatio: median, LowHeatRatio: low, HighHeatRatio: high, EvaporationRatio: l.Belief.Surface.Median(),
+		ReadingCount: int32(min(l.Belief.Readings, 1<<31-1)), RunCount: int32(min(l.Belief.Runs, 1<<31-1)), LastRun: l.Run, Summary: l.Words(),
+		UpdateTime: stamp(l.UpdateTime),
+	}
+}
+
 // vessel shows a vessel at the moment of the service's clock.
 func (s *Server) vessel(v scheduling.Vessel) *schedulingpb.Vessel {
 	out := &schedulingpb.Vessel{
@@ -44,6 +53,9 @@ func (s *Server) vessel(v scheduling.Vessel) *schedulingpb.Vessel {
 		out.Shape = &schedulingpb.Vessel_Hemisphere_{Hemisphere: &schedulingpb.Vessel_Hemisphere{DiameterMeters: sh.Diameter, WallHeightMeters: sh.Height}}
 	case scheduling.ShapePan:
 		out.Shape = &schedulingpb.Vessel_Pan_{Pan: &schedulingpb.Vessel_Pan{LengthMeters: sh.Length, WidthMeters: sh.Width, DepthMeters: sh.Height}}
+	}
+	if l := v.Learned; l != nil {
+		out.Performance = performance(l)
 	}
 	if c := v.Cooling; c != nil {
 		out.Cooling = &schedulingpb.Vessel_Cooling{

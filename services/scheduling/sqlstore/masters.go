@@ -30,7 +30,12 @@ func vessel(row db.GetVesselRow) (scheduling.Vessel, error) {
 	}
 	v.Name, v.Meta = row.Name, meta(row.Uid, row.Version, row.CreateUs, row.UpdateUs)
 	v.DisplayName, v.Class, v.Active, v.MaterialState = row.DisplayName, row.VesselClass, row.Active, row.MaterialState
-	return v, nil
+	v.Learned = nil
+	if row.Belief == "" {
+		return v, nil
+	}
+	v.Learned = &scheduling.Learned{}
+	return v, decode("belief about", row.Name, row.Belief, v.Learned)
 }
 
 // addRunning names the runs in vessels, which are ordered by name.
@@ -58,12 +63,12 @@ func (s *Store) addRunning(ctx context.Context, vessels []scheduling.Vessel) err
 func (s *Store) ListVessels(ctx context.Context, q scheduling.ListQuery) ([]scheduling.Vessel, error) {
 	var out []scheduling.Vessel
 	l := listing{
-		columns: "name, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state",
+		columns: "name, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state, belief",
 		table:   "vessels", where: "site = $1", argument: q.Parent, order: []string{"name"},
 	}
 	err := s.query(ctx, l, q, func(scan func(...any) error) error {
 		var row db.GetVesselRow
-		if err := scan(&row.Name, &row.Uid, &row.Version, &row.CreateUs, &row.UpdateUs, &row.DisplayName, &row.VesselClass, &row.Active, &row.Doc, &row.MaterialState); err != nil {
+		if err := scan(&row.Name, &row.Uid, &row.Version, &row.CreateUs, &row.UpdateUs, &row.DisplayName, &row.VesselClass, &row.Active, &row.Doc, &row.MaterialState, &row.Belief); err != nil {
 			return err
 		}
 		v, err := vessel(row)
@@ -104,6 +109,18 @@ func (s *Store) UpdateVessel(ctx context.Context, v scheduling.Vessel) error {
 // SetVesselMaterial implements scheduling.Store.
 func (s *Store) SetVesselMaterial(ctx context.Context, name, state string) error {
 	return said("vessel", name, s.q(ctx).SetVesselMaterial(ctx, db.SetVesselMaterialParams{Name: name, MaterialState: state}))
+}
+
+// SetVesselBelief implements scheduling.Store.
+func (s *Store) SetVesselBelief(ctx context.Context, name string, learned *scheduling.Learned) error {
+	doc := ""
+	if learned != nil {
+		var err error
+		if doc, err = encode("belief about", name, learned); err != nil {
+			return err
+		}
+	}
+	return said("belief about", name, s.q(ctx).SetVesselBelief(ctx, db.SetVesselBeliefParams{Name: name, Belief: doc}))
 }
 
 // GetCalendar implements scheduling.Store.

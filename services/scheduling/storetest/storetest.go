@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"rondeau.internal/pkg/simmer"
 	"rondeau.internal/services/scheduling"
 )
 
@@ -68,6 +69,7 @@ func Run(t *testing.T, open func(t *testing.T) scheduling.Store) {
 		"the limits of a site are written once and then changed": limits,
 		"a problem is kept with the operation and the schedule":  problems,
 		"the material of a vessel changes without a new version": material,
+		"what a vessel has shown is kept":                        belief,
 		"runs of a state are listed by planned start":            states,
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -498,6 +500,32 @@ func material(t *testing.T, s scheduling.Store) {
 	must(t, err)
 	if len(list) != 1 || list[0].MaterialState != "fish" {
 		t.Errorf("listed %+v", list)
+	}
+}
+
+func belief(t *testing.T, s scheduling.Store) {
+	v := Vessel("kettle-1", 0)
+	insertVessels(t, s, v)
+	typical, err := simmer.TypicalOf(simmer.SteamKettle)
+	must(t, err)
+	learned := scheduling.Learned{Belief: typical.Prior, Run: "sites/a/batches/b1/runs/reduce", UpdateTime: noon}
+	must(t, write(t, s, func(ctx context.Context) error { return s.SetVesselBelief(ctx, v.Name, &learned) }))
+	v.Meta = meta(2)
+	must(t, write(t, s, func(ctx context.Context) error { return s.UpdateVessel(ctx, v) }))
+	got, err := s.GetVessel(t.Context(), v.Name)
+	must(t, err)
+	list, err := s.ListVessels(t.Context(), scheduling.ListQuery{Parent: site, Limit: 5})
+	must(t, err)
+	for _, x := range append(list, got) {
+		if x.Learned == nil || x.Learned.Belief != learned.Belief || x.Learned.Run != learned.Run || !x.Learned.UpdateTime.Equal(noon) || x.Version != 2 {
+			t.Errorf("got %+v at version %d", x.Learned, x.Version)
+		}
+	}
+	must(t, write(t, s, func(ctx context.Context) error { return s.SetVesselBelief(ctx, v.Name, nil) }))
+	got, err = s.GetVessel(t.Context(), v.Name)
+	must(t, err)
+	if got.Learned != nil {
+		t.Errorf("%+v was to be forgotten", got.Learned)
 	}
 }
 

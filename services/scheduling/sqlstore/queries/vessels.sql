@@ -1,5 +1,5 @@
 -- name: GetVessel :one
-SELECT name, site, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state FROM vessels WHERE name = $1;
+SELECT name, site, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state, belief FROM vessels WHERE name = $1;
 
 -- name: InsertVessel :exec
 INSERT INTO vessels (name, site, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state)
@@ -10,6 +10,9 @@ UPDATE vessels SET version = $2, update_us = $3, display_name = $4, vessel_class
 
 -- name: SetVesselMaterial :exec
 UPDATE vessels SET material_state = $2 WHERE name = $1;
+
+-- name: SetVesselBelief :exec
+UPDATE vessels SET belief = $2 WHERE name = $1;
 
 -- name: OpenOccupants :many
 SELECT run, vessel FROM occupancies WHERE until_us = 253402300799000000 AND vessel >= sqlc.arg(first) AND vessel <= sqlc.arg(last)

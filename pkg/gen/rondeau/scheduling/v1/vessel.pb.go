@@ -248,7 +248,10 @@ type Vessel struct {
 	// Moment of the last change.
 	UpdateTime *timestamppb.Timestamp `protobuf:"bytes,25,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
 	// Version mark. Sent with an update it guards against overwriting someone else's change.
-	Etag          string `protobuf:"bytes,26,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,26,opt,name=etag,proto3" json:"etag,omitempty"`
+	// What its measured runs have shown; unset before the first one and after a change of shape, heat source, power or
+	// efficiency.
+	Performance   *Vessel_Performance `protobuf:"bytes,27,opt,name=performance,proto3" json:"performance,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -476,6 +479,13 @@ func (x *Vessel) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Vessel) GetPerformance() *Vessel_Performance {
+	if x != nil {
+		return x.Performance
+	}
+	return nil
 }
 
 type isVessel_Shape interface {
@@ -923,6 +933,124 @@ func (x *Vessel_DownWindow) GetReporter() string {
 	return ""
 }
 
+// What the measured runs of a vessel have shown about it. The next plan counts on it.
+type Vessel_Performance struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Useful heat as a share of what power and efficiency state, median.
+	HeatRatio float64 `protobuf:"fixed64,1,opt,name=heat_ratio,json=heatRatio,proto3" json:"heat_ratio,omitempty"`
+	// Low end of the span that holds it in 6 of 10 cases.
+	LowHeatRatio float64 `protobuf:"fixed64,2,opt,name=low_heat_ratio,json=lowHeatRatio,proto3" json:"low_heat_ratio,omitempty"`
+	// High end of that span.
+	HighHeatRatio float64 `protobuf:"fixed64,3,opt,name=high_heat_ratio,json=highHeatRatio,proto3" json:"high_heat_ratio,omitempty"`
+	// Evaporation below the boil as a share of the model's, median.
+	EvaporationRatio float64 `protobuf:"fixed64,4,opt,name=evaporation_ratio,json=evaporationRatio,proto3" json:"evaporation_ratio,omitempty"`
+	// Measurements that it rests on.
+	ReadingCount int32 `protobuf:"varint,5,opt,name=reading_count,json=readingCount,proto3" json:"reading_count,omitempty"`
+	// Runs that it rests on.
+	RunCount int32 `protobuf:"varint,6,opt,name=run_count,json=runCount,proto3" json:"run_count,omitempty"`
+	// Last run learned from.
+	LastRun string `protobuf:"bytes,7,opt,name=last_run,json=lastRun,proto3" json:"last_run,omitempty"`
+	// The same in plain words.
+	Summary string `protobuf:"bytes,8,opt,name=summary,proto3" json:"summary,omitempty"`
+	// Moment at which it was learned.
+	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Vessel_Performance) Reset() {
+	*x = Vessel_Performance{}
+	mi := &file_rondeau_scheduling_v1_vessel_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Vessel_Performance) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Vessel_Performance) ProtoMessage() {}
+
+func (x *Vessel_Performance) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_vessel_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Vessel_Performance.ProtoReflect.Descriptor instead.
+func (*Vessel_Performance) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_vessel_proto_rawDescGZIP(), []int{0, 6}
+}
+
+func (x *Vessel_Performance) GetHeatRatio() float64 {
+	if x != nil {
+		return x.HeatRatio
+	}
+	return 0
+}
+
+func (x *Vessel_Performance) GetLowHeatRatio() float64 {
+	if x != nil {
+		return x.LowHeatRatio
+	}
+	return 0
+}
+
+func (x *Vessel_Performance) GetHighHeatRatio() float64 {
+	if x != nil {
+		return x.HighHeatRatio
+	}
+	return 0
+}
+
+func (x *Vessel_Performance) GetEvaporationRatio() float64 {
+	if x != nil {
+		return x.EvaporationRatio
+	}
+	return 0
+}
+
+func (x *Vessel_Performance) GetReadingCount() int32 {
+	if x != nil {
+		return x.ReadingCount
+	}
+	return 0
+}
+
+func (x *Vessel_Performance) GetRunCount() int32 {
+	if x != nil {
+		return x.RunCount
+	}
+	return 0
+}
+
+func (x *Vessel_Performance) GetLastRun() string {
+	if x != nil {
+		return x.LastRun
+	}
+	return ""
+}
+
+func (x *Vessel_Performance) GetSummary() string {
+	if x != nil {
+		return x.Summary
+	}
+	return ""
+}
+
+func (x *Vessel_Performance) GetUpdateTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.UpdateTime
+	}
+	return nil
+}
+
 // One pair of materials that differs from the default.
 type Vessel_Cleaning_Change struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -940,7 +1068,7 @@ type Vessel_Cleaning_Change struct {
 
 func (x *Vessel_Cleaning_Change) Reset() {
 	*x = Vessel_Cleaning_Change{}
-	mi := &file_rondeau_scheduling_v1_vessel_proto_msgTypes[7]
+	mi := &file_rondeau_scheduling_v1_vessel_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -952,7 +1080,7 @@ func (x *Vessel_Cleaning_Change) String() string {
 func (*Vessel_Cleaning_Change) ProtoMessage() {}
 
 func (x *Vessel_Cleaning_Change) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_vessel_proto_msgTypes[7]
+	mi := &file_rondeau_scheduling_v1_vessel_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1000,7 +1128,7 @@ var File_rondeau_scheduling_v1_vessel_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_vessel_proto_rawDesc = "" +
 	"\n" +
-	"\"rondeau/scheduling/v1/vessel.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xe7\x1c\n" +
+	"\"rondeau/scheduling/v1/vessel.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xf9 \n" +
 	"\x06Vessel\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x12/\n" +
@@ -1037,7 +1165,8 @@ const file_rondeau_scheduling_v1_vessel_proto_rawDesc = "" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x18\x19 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x17\n" +
-	"\x04etag\x18\x1a \x01(\tB\x03\xe0A\x01R\x04etag\x1a\x94\x01\n" +
+	"\x04etag\x18\x1a \x01(\tB\x03\xe0A\x01R\x04etag\x12P\n" +
+	"\vperformance\x18\x1b \x01(\v2).rondeau.scheduling.v1.Vessel.PerformanceB\x03\xe0A\x03R\vperformance\x1a\x94\x01\n" +
 	"\bCylinder\x12E\n" +
 	"\x0fdiameter_meters\x18\x01 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@)\x9a\x99\x99\x99\x99\x99\xa9?R\x0ediameterMeters\x12A\n" +
 	"\rheight_meters\x18\x02 \x01(\x01B\x1c\xe0A\x02\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x14@){\x14\xaeG\xe1z\x94?R\fheightMeters\x1a\x9f\x01\n" +
@@ -1081,7 +1210,24 @@ const file_rondeau_scheduling_v1_vessel_proto_rawDesc = "" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tstartTime\x12:\n" +
 	"\bend_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x12\x1b\n" +
 	"\x06reason\x18\x03 \x01(\tB\x03\xe0A\x03R\x06reason\x12\x1f\n" +
-	"\breporter\x18\x04 \x01(\tB\x03\xe0A\x03R\breporter\"7\n" +
+	"\breporter\x18\x04 \x01(\tB\x03\xe0A\x03R\breporter\x1a\xbd\x03\n" +
+	"\vPerformance\x12)\n" +
+	"\n" +
+	"heat_ratio\x18\x01 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\theatRatio\x120\n" +
+	"\x0elow_heat_ratio\x18\x02 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\flowHeatRatio\x122\n" +
+	"\x0fhigh_heat_ratio\x18\x03 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\rhighHeatRatio\x127\n" +
+	"\x11evaporation_ratio\x18\x04 \x01(\x01B\n" +
+	"\xe0A\x03\xbaH\x04\x12\x02@\x01R\x10evaporationRatio\x12(\n" +
+	"\rreading_count\x18\x05 \x01(\x05B\x03\xe0A\x03R\freadingCount\x12 \n" +
+	"\trun_count\x18\x06 \x01(\x05B\x03\xe0A\x03R\brunCount\x127\n" +
+	"\blast_run\x18\a \x01(\tB\x1c\xe0A\x03\xfaA\x16\n" +
+	"\x14rondeau.internal/RunR\alastRun\x12\x1d\n" +
+	"\asummary\x18\b \x01(\tB\x03\xe0A\x03R\asummary\x12@\n" +
+	"\vupdate_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"updateTime\"7\n" +
 	"\x05State\x12\x15\n" +
 	"\x11STATE_UNSPECIFIED\x10\x00\x12\r\n" +
 	"\tAVAILABLE\x10\x01\x12\b\n" +
@@ -1109,7 +1255,7 @@ func file_rondeau_scheduling_v1_vessel_proto_rawDescGZIP() []byte {
 }
 
 var file_rondeau_scheduling_v1_vessel_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_rondeau_scheduling_v1_vessel_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_rondeau_scheduling_v1_vessel_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_rondeau_scheduling_v1_vessel_proto_goTypes = []any{
 	(Vessel_State)(0),              // 0: rondeau.scheduling.v1.Vessel.State
 	(Vessel_HeatSource)(0),         // 1: rondeau.scheduling.v1.Vessel.HeatSource
@@ -1121,9 +1267,10 @@ var file_rondeau_scheduling_v1_vessel_proto_goTypes = []any{
 	(*Vessel_Cooling)(nil),         // 7: rondeau.scheduling.v1.Vessel.Cooling
 	(*Vessel_Cleaning)(nil),        // 8: rondeau.scheduling.v1.Vessel.Cleaning
 	(*Vessel_DownWindow)(nil),      // 9: rondeau.scheduling.v1.Vessel.DownWindow
-	(*Vessel_Cleaning_Change)(nil), // 10: rondeau.scheduling.v1.Vessel.Cleaning.Change
-	(*timestamppb.Timestamp)(nil),  // 11: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),    // 12: google.protobuf.Duration
+	(*Vessel_Performance)(nil),     // 10: rondeau.scheduling.v1.Vessel.Performance
+	(*Vessel_Cleaning_Change)(nil), // 11: rondeau.scheduling.v1.Vessel.Cleaning.Change
+	(*timestamppb.Timestamp)(nil),  // 12: google.protobuf.Timestamp
+	(*durationpb.Duration)(nil),    // 13: google.protobuf.Duration
 }
 var file_rondeau_scheduling_v1_vessel_proto_depIdxs = []int32{
 	4,  // 0: rondeau.scheduling.v1.Vessel.cylinder:type_name -> rondeau.scheduling.v1.Vessel.Cylinder
@@ -1134,19 +1281,21 @@ var file_rondeau_scheduling_v1_vessel_proto_depIdxs = []int32{
 	8,  // 5: rondeau.scheduling.v1.Vessel.cleaning:type_name -> rondeau.scheduling.v1.Vessel.Cleaning
 	0,  // 6: rondeau.scheduling.v1.Vessel.state:type_name -> rondeau.scheduling.v1.Vessel.State
 	9,  // 7: rondeau.scheduling.v1.Vessel.down_windows:type_name -> rondeau.scheduling.v1.Vessel.DownWindow
-	11, // 8: rondeau.scheduling.v1.Vessel.create_time:type_name -> google.protobuf.Timestamp
-	11, // 9: rondeau.scheduling.v1.Vessel.update_time:type_name -> google.protobuf.Timestamp
-	2,  // 10: rondeau.scheduling.v1.Vessel.Cooling.method:type_name -> rondeau.scheduling.v1.Vessel.Cooling.Method
-	12, // 11: rondeau.scheduling.v1.Vessel.Cleaning.default_duration:type_name -> google.protobuf.Duration
-	10, // 12: rondeau.scheduling.v1.Vessel.Cleaning.changes:type_name -> rondeau.scheduling.v1.Vessel.Cleaning.Change
-	11, // 13: rondeau.scheduling.v1.Vessel.DownWindow.start_time:type_name -> google.protobuf.Timestamp
-	11, // 14: rondeau.scheduling.v1.Vessel.DownWindow.end_time:type_name -> google.protobuf.Timestamp
-	12, // 15: rondeau.scheduling.v1.Vessel.Cleaning.Change.duration:type_name -> google.protobuf.Duration
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	12, // 8: rondeau.scheduling.v1.Vessel.create_time:type_name -> google.protobuf.Timestamp
+	12, // 9: rondeau.scheduling.v1.Vessel.update_time:type_name -> google.protobuf.Timestamp
+	10, // 10: rondeau.scheduling.v1.Vessel.performance:type_name -> rondeau.scheduling.v1.Vessel.Performance
+	2,  // 11: rondeau.scheduling.v1.Vessel.Cooling.method:type_name -> rondeau.scheduling.v1.Vessel.Cooling.Method
+	13, // 12: rondeau.scheduling.v1.Vessel.Cleaning.default_duration:type_name -> google.protobuf.Duration
+	11, // 13: rondeau.scheduling.v1.Vessel.Cleaning.changes:type_name -> rondeau.scheduling.v1.Vessel.Cleaning.Change
+	12, // 14: rondeau.scheduling.v1.Vessel.DownWindow.start_time:type_name -> google.protobuf.Timestamp
+	12, // 15: rondeau.scheduling.v1.Vessel.DownWindow.end_time:type_name -> google.protobuf.Timestamp
+	12, // 16: rondeau.scheduling.v1.Vessel.Performance.update_time:type_name -> google.protobuf.Timestamp
+	13, // 17: rondeau.scheduling.v1.Vessel.Cleaning.Change.duration:type_name -> google.protobuf.Duration
+	18, // [18:18] is the sub-list for method output_type
+	18, // [18:18] is the sub-list for method input_type
+	18, // [18:18] is the sub-list for extension type_name
+	18, // [18:18] is the sub-list for extension extendee
+	0,  // [0:18] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_vessel_proto_init() }
@@ -1165,7 +1314,7 @@ func file_rondeau_scheduling_v1_vessel_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_scheduling_v1_vessel_proto_rawDesc), len(file_rondeau_scheduling_v1_vessel_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   8,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -135,4 +135,5 @@ type Vessel struct {
 	Active        bool
 	MaterialState string
 	Doc           string
+	Belief        string
 }

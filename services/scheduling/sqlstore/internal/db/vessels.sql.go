@@ -10,7 +10,7 @@ import (
 )
 
 const getVessel = `-- name: GetVessel :one
-SELECT name, site, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state FROM vessels WHERE name = $1
+SELECT name, site, uid, version, create_us, update_us, display_name, vessel_class, active, doc, material_state, belief FROM vessels WHERE name = $1
 `
 
 type GetVesselRow struct {
@@ -25,6 +25,7 @@ type GetVesselRow struct {
 	Active        bool
 	Doc           string
 	MaterialState string
+	Belief        string
 }
 
 func (q *Queries) GetVessel(ctx context.Context, name string) (GetVesselRow, error) {
@@ -42,6 +43,7 @@ func (q *Queries) GetVessel(ctx context.Context, name string) (GetVesselRow, err
 		&i.Active,
 		&i.Doc,
 		&i.MaterialState,
+		&i.Belief,
 	)
 	return i, err
 }
@@ -116,6 +118,20 @@ func (q *Queries) OpenOccupants(ctx context.Context, arg OpenOccupantsParams) ([
 		return nil, err
 	}
 	return items, nil
+}
+
+const setVesselBelief = `-- name: SetVesselBelief :exec
+UPDATE vessels SET belief = $2 WHERE name = $1
+`
+
+type SetVesselBeliefParams struct {
+	Name   string
+	Belief string
+}
+
+func (q *Queries) SetVesselBelief(ctx context.Context, arg SetVesselBeliefParams) error {
+	_, err := q.db.ExecContext(ctx, setVesselBelief, arg.Name, arg.Belief)
+	return err
 }
 
 const setVesselMaterial = `-- name: SetVesselMaterial :exec
