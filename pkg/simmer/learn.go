@@ -25,11 +25,11 @@ type Reading struct {
 	// Temperature of the contents.
 	Temperature units.Celsius
 	// Sigma is the standard error of the value in its own SI unit (m, m3, kg,
-	// fraction, K); 0 means the usual one, see UsualErrors.
+	// fraction, K); 0 means the usual one, see UsualLevelError.
 	Sigma float64
 }
 
-// UsualErrors are the standard errors taken where a reading states none: 4 mm of level,
+// Usual standard errors, which are taken where a reading states none: 4 mm of level,
 // 2 % of the volume and 0.5 % of the mass at the start, 0.15 degrees Brix, 1 K (chosen,
 // no source, but for the last: the accuracy asked of food thermometers, FDA Food Code
 // 2022, 4-203.11, from memory).

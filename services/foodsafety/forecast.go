@@ -35,8 +35,10 @@ type ForecastStage struct {
 	Earliest time.Time
 	Latest   time.Time // zero: reaching it is not certain at all
 	Deadline time.Time // zero while the clock has not started
-	AtRisk   bool
-	Advice   string
+	// Chance that the limit is reached in time, 0 to 1; nil while the clock has not started.
+	Chance *float64
+	AtRisk bool
+	Advice string
 }
 
 // AtRisk says that a limit is expected to be missed; false for no forecast.
@@ -56,45 +58,61 @@ func (f *Forecast) firstAtRisk() *ForecastStage {
 }
 
 // Predict estimates with package chill when the food will reach the limits that j does not show to be met; nil when
-// the samples do not tell. The slowest probe counts.
+// the samples do not tell. The slowest probe counts. The surroundings are estimated from the samples, or assumed while
+// these do not tell.
 func Predict(p *LimitsProfile, samples []Sample, j Judgement) *Forecast {
-	surroundings := min(assumedSurroundings.Celsius(), p.Celsius(p.Stages[len(p.Stages)-1].Target).Add(-surroundingsBelow))
-	f := &Forecast{
-		Surroundings: surroundings, At: j.At,
-		Basis: fmt.Sprintf("Newton cooling fitted to the newer readings of each probe, surroundings taken as %.1f C, slowest probe; neglects lids, stirring and door openings to come.", float64(surroundings)),
-	}
-	var slowest []chill.Crossing
-	trusted := true
+	f := &Forecast{At: j.At}
+	var slowest []chill.StageOutlook
+	trusted, estimated := true, true
 	for _, list := range series(samples) {
-		readings := make([]chill.Reading, 0, len(list))
-		for _, s := range list {
-			readings = append(readings, chill.Reading{At: s.At, Temperature: units.InCelsius(float64(s.Temperature))})
-		}
-		projection, err := chill.Forecast(readings, surroundings, p.limits())
+		o, err := outlook(p, list)
 		if err != nil {
 			continue // too few readings of this probe
 		}
-		f.Readings += projection.Points
+		f.Readings += o.Points
 		trusted = trusted && len(list) >= forecastReadings && list[len(list)-1].At.Sub(list[0].At) >= forecastSpan
+		estimated = estimated && o.Estimated
 		if slowest == nil {
-			slowest = projection.Crossings
+			slowest, f.Surroundings = o.Stages, o.Surroundings.Likely
 			continue
 		}
-		for i, c := range projection.Crossings {
-			if later(c, slowest[i]) {
-				slowest[i] = c
+		for i, st := range o.Stages {
+			chance := min(st.Chance, slowest[i].Chance)
+			if later(st.Crossing, slowest[i].Crossing) {
+				slowest[i], f.Surroundings = st, o.Surroundings.Likely
 			}
+			slowest[i].Chance = chance
 		}
 	}
 	if slowest == nil {
 		return nil
 	}
+	from := "estimated from the readings"
+	if !estimated {
+		from = "assumed"
+	}
+	f.Basis = fmt.Sprintf("Newton cooling fitted to the newer readings of each probe, surroundings of %.1f C %s, slowest probe; neglects lids, stirring, door openings to come and a stock that sets.",
+		float64(f.Surroundings), from)
 	for i, s := range j.Stages {
 		if s.Verdict != VerdictMet {
 			f.Stages = append(f.Stages, forecastStage(s, slowest[i], trusted))
 		}
 	}
 	return f
+}
+
+// outlook forecasts one series.
+func outlook(p *LimitsProfile, list []Sample) (chill.Outlook, error) {
+	readings := make([]chill.Reading, 0, len(list))
+	for _, s := range list {
+		readings = append(readings, reading(s))
+	}
+	o, err := chill.Foresee(p.limits(), readings, chill.Options{})
+	if err == nil {
+		return o, nil
+	}
+	assumed := min(assumedSurroundings.Celsius(), p.Celsius(p.Stages[len(p.Stages)-1].Target).Add(-surroundingsBelow))
+	return chill.Foresee(p.limits(), readings, chill.Options{Ambient: &assumed})
 }
 
 // later says that a is reached after b.
@@ -105,8 +123,11 @@ func later(a, b chill.Crossing) bool {
 	return a.Likely.After(b.Likely)
 }
 
-func forecastStage(s StageJudgement, c chill.Crossing, trusted bool) ForecastStage {
+func forecastStage(s StageJudgement, c chill.StageOutlook, trusted bool) ForecastStage {
 	st := ForecastStage{StageID: s.StageID, Deadline: s.Deadline}
+	if !s.Deadline.IsZero() {
+		st.Chance = &c.Chance
+	}
 	if !c.Never {
 		st.Likely, st.Earliest = c.Likely.UTC(), c.Early.UTC()
 		if !c.Open {

@@ -62,13 +62,20 @@ func (j *Judgement) Met() bool {
 
 // Judge says what samples in any order, up to the moment now, show about limits. Each probe is judged by package chill,
 // and the slowest counts. Doubt counts against the food:
+//
 //   - The clock starts at the last sample at or above the start temperature before the first one below it; at the start
 //     of the chill when the food was below already, or for longer than the profile's longest silence before it was seen
 //     hot; at the last sample when longer silence than that follows it. The earliest start of any probe counts.
+//
 //   - A limit is met at the first sample at or below it after which no sample is above it again before the last limit
 //     is reached. Samples after that no longer count: keeping food cold is another rule.
+//
 //   - Readings without a probe belong to the series of every probe.
+//
 //   - When the time is over and no sample shows that the limit was met, it is not shown, which counts as missed.
+//
+//   - A limit that a probe shows to be reached by a fall too fast for food, as of a probe that slipped into the air, is not
+//     shown until a reading by hand confirms it.
 //
 // Neglected: how the temperature ran between two samples.
 func Judge(p *LimitsProfile, start time.Time, samples []Sample, now time.Time) Judgement {
@@ -119,7 +126,7 @@ func (j *Judgement) weigh(i int, probes []probeResult) {
 	open, proven := len(probes) == 0, false
 	for _, r := range probes {
 		st := r.stages[i]
-		open = open || st.Left.IsZero()
+		open = open || st.Left.IsZero() || st.Unconfirmed
 		proven = proven || st.Verdict == chill.Failed && st.Proven
 		if st.Left.After(s.MetTime) {
 			s.MetTime = st.Left
@@ -160,7 +167,7 @@ type probeResult struct {
 func judgeSeries(p *LimitsProfile, start time.Time, list []Sample, now time.Time) probeResult {
 	readings := make([]chill.Reading, len(list))
 	for i, s := range list {
-		readings[i] = chill.Reading{At: s.At, Temperature: units.InCelsius(float64(s.Temperature))}
+		readings[i] = reading(s)
 	}
 	began := start
 	if list[0].At.Before(began) {
@@ -190,6 +197,11 @@ func judgeSeries(p *LimitsProfile, start time.Time, list []Sample, now time.Time
 		r.clock = last
 	}
 	return r
+}
+
+// reading is a sample for package chill, which believes a fall that is too fast for food only when a hand confirms it.
+func reading(s Sample) chill.Reading {
+	return chill.Reading{At: s.At, Temperature: units.InCelsius(float64(s.Temperature)), ByHand: s.Probe == ""}
 }
 
 // highestStart is a start temperature, in degrees of either scale, that no reading reaches: every reading is below it.

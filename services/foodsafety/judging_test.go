@@ -3,6 +3,7 @@ package foodsafety
 import (
 	"math"
 	"math/rand"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -82,6 +83,23 @@ func TestFoodCodeCooling(t *testing.T) {
 	}
 }
 
+// A probe that slips out of the food shows cold air within a minute, which no pan of food does (common practice, no source).
+func TestAProbeThatSlippedIntoTheAirProvesNothing(t *testing.T) {
+	t.Parallel()
+	p := usFoodCode(t)
+	slipped := []Sample{celsiusAt(0, 60), celsiusAt(5*m, 56), celsiusAt(6*m, 4), celsiusAt(15*m, 4), celsiusAt(25*m, 4)}
+	if j := Judge(p, noon, slipped, noon.Add(26*m)); j.Met() {
+		t.Errorf("a probe in the air: %s: %s", verdicts(j), j.Summary)
+	}
+	if j := Judge(p, noon, slipped, noon.Add(7*h)); !j.Missed() {
+		t.Errorf("six hours later nothing has shown that the food is cold: %s", verdicts(j))
+	}
+	confirmed := append(slices.Clone(slipped), Sample{At: noon.Add(30 * m), Temperature: 4})
+	if j := Judge(p, noon, confirmed, noon.Add(31*m)); !j.Met() {
+		t.Errorf("a hand-held probe confirms it: %s: %s", verdicts(j), j.Summary)
+	}
+}
+
 // The rule is written in degrees Fahrenheit. Its rounded pairs 57, 21 and 5 C are not what is compared with: 57 C is
 // 134.6 F and the clock runs; 21.1 C is 69.98 F and meets 70 F; 21.2 C is 70.16 F and does not; 5 C is 41 F exactly.
 // Conversions by F = C x 9/5 + 32, exact.
@@ -100,8 +118,8 @@ func TestLimitsAreComparedInTheUnitOfTheRule(t *testing.T) {
 		{"21.1 C meets 70 F", []Sample{celsiusAt(0, 60), celsiusAt(m, 50), celsiusAt(10*m, 21.1)}, noon, "MET PENDING"},
 		{"190/9 C meets 70 F", []Sample{celsiusAt(0, 60), celsiusAt(m, 50), celsiusAt(10*m, units.Celsius(190.0/9))}, noon, "MET PENDING"},
 		{"21.2 C does not meet 70 F", []Sample{celsiusAt(0, 60), celsiusAt(m, 50), celsiusAt(10*m, 21.2)}, noon, "PENDING PENDING"},
-		{"5 C meets 41 F", []Sample{celsiusAt(0, 60), celsiusAt(m, 20), celsiusAt(10*m, 5)}, noon, "MET MET"},
-		{"5.1 C does not meet 41 F", []Sample{celsiusAt(0, 60), celsiusAt(m, 20), celsiusAt(10*m, 5.1)}, noon, "MET PENDING"},
+		{"5 C meets 41 F", []Sample{celsiusAt(0, 60), celsiusAt(4*m, 40), celsiusAt(7*m, 20), celsiusAt(10*m, 5)}, noon, "MET MET"},
+		{"5.1 C does not meet 41 F", []Sample{celsiusAt(0, 60), celsiusAt(4*m, 40), celsiusAt(7*m, 20), celsiusAt(10*m, 5.1)}, noon, "MET PENDING"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()

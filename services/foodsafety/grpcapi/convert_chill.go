@@ -53,7 +53,7 @@ func forecast(f *foodsafety.Forecast) *foodsafetypb.ChillForecast {
 		s := &f.Stages[i]
 		out.Stages = append(out.Stages, &foodsafetypb.ChillForecast_Stage{
 			StageId: s.StageID, PredictTime: timestamp(s.Likely), EarliestTime: timestamp(s.Earliest), LatestTime: timestamp(s.Latest),
-			DeadlineTime: timestamp(s.Deadline), AtRisk: s.AtRisk, Advice: s.Advice,
+			DeadlineTime: timestamp(s.Deadline), AtRisk: s.AtRisk, Advice: s.Advice, InTimeProbability: s.Chance,
 		})
 	}
 	return out
