@@ -137,21 +137,6 @@ func (a *app) chillAbandonCommand() *cobra.Command {
 	return command
 }
 
-func (a *app) chillForecastCommand() *cobra.Command {
-	return &cobra.Command{
-		Use: "forecast CHILL", Short: "Will it meet its limits, and when?", Args: exactly(1, "CHILL"),
-		RunE: func(cmd *cobra.Command, args []string) error {
-			name, err := a.name("chills/{chill}", args[0])
-			if err != nil {
-				return err
-			}
-			return foodSafetyCall(a, cmd, func(ctx context.Context, c foodsafetypb.FoodSafetyServiceClient) (*foodsafetypb.ChillForecast, error) {
-				return c.ForecastChill(ctx, &foodsafetypb.ForecastChillRequest{Name: name})
-			})
-		},
-	}
-}
-
 func (a *app) chillGrowthCommand() *cobra.Command {
 	var category, acidity, salt string
 	command := &cobra.Command{

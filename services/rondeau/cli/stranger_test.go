@@ -223,7 +223,9 @@ func (w *week) chilling(stock string) {
 		w.write(file, chill+",probe-tank,2027-03-03T13:22,28C\n"+chill+",probe-tank,yesterday,27C\n")
 		w.refuses(ada, `line 2: "yesterday" is not a moment`, "chill", "feed", file)
 	})
-	w.does(ada, "before its time is over|Newton", "chill", "forecast", chill)
+	w.does(ada, "will reach it at|limit |in time with|Newton", "chill", "forecast", chill)
+	w.does(nora, "likely log10|upper log10|verdict|missed stays missed", "chill", "growth", chill, "--ph", "6.1", "--salt", "0.6%")
+	w.refuses(ada, "is not a number", "chill", "growth", chill, "--ph", "sour")
 	w.at("2027-03-03 14:45")
 	w.does(ada, "late entry", "chill", "reading", chill, "probe-tank", "15C", "--at", "2027-03-03T14:00")
 	w.refusing(func() {
