@@ -372,7 +372,7 @@ type Options struct {
 	// only on instance, seed and budget unless Stop ends the search.
 	Iterations int
 	// Stop is polled between iterations and, before the first plan exists, within them. True ends the search; the best
-	// plan so far is returned. Nil: never.
+	// plan so far is returned. Nil: never. Problems that are shops are searched by two goroutines, which both poll it.
 	Stop func() bool
 	// Progress is told the state after each better plan and every few hundred iterations. It runs in Solve's goroutine.
 	Progress func(Report)

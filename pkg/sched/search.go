@@ -88,6 +88,9 @@ func (s *searcher) try(g *genotype, limit *Objective) (*solution, failure) {
 
 // run does the whole search.
 func (s *searcher) run() {
+	if v := s.p.asShop(); v != nil && s.opt.Warm == nil && s.runShop(v) {
+		return
+	}
 	s.construct()
 	if s.best == nil {
 		return

@@ -1,11 +1,16 @@
 package shop
 
-import "math"
+import (
+	"math"
+	"os"
+	"strconv"
+)
 
 // landscape is what an annealer walks in.
 type landscape interface {
-	// propose changes the plan and returns its new value; false if nothing changed.
-	propose() (int64, bool)
+	// propose changes the plan and returns its new value; false if nothing changed. It need not finish a change that leads
+	// to a value above limit.
+	propose(limit int64) (int64, bool)
 	// undo takes back the last proposal.
 	undo()
 	// save copies the plan into p; load puts a plan in place and returns its value.
@@ -25,6 +30,9 @@ type annealer struct {
 	scale   float64 // mean worsening of a proposal from a good plan
 	length  int
 	cycle   int
+	probes  int     // proposals left in which the scale is measured
+	worse   float64 // sum of the worsenings met there, and their number
+	worsens int
 	left    int // proposals left in the cycle
 }
 
@@ -39,8 +47,7 @@ func newAnnealer(l landscape, seed uint64, budget int64) *annealer {
 func (a *annealer) begin(p *plan) {
 	a.value = a.l.load(p)
 	a.l.save(&a.best, a.value)
-	a.cycle = 0
-	a.heat()
+	a.probes = 1 + min(2000, a.length/4)
 }
 
 // heat starts a cycle of cooling.
@@ -48,32 +55,29 @@ func (a *annealer) heat() {
 	if a.cycle > 0 {
 		a.length += a.length / 2
 	}
-	if a.scale == 0 {
-		a.measure()
-	}
 	a.cycle++
 	a.left = a.length
-	a.temp = 0.5 * a.scale
-	a.cooling = math.Exp(math.Log(0.02) / float64(a.length))
+	a.temp = hot * a.scale
+	a.cooling = math.Exp(math.Log(cold) / float64(a.length))
 }
 
-// measure goes downhill for a while and finds how much proposals worsen a plan on average.
-func (a *annealer) measure() {
-	var sum float64
-	n := 0
-	for range 2000 {
-		v, ok := a.l.propose()
-		switch {
-		case !ok:
-		case v > a.value:
-			sum += float64(v - a.value)
-			n++
-			a.l.undo()
-		default:
-			a.take(v)
-		}
+// probe goes downhill for a while to find how much proposals worsen a plan on average.
+func (a *annealer) probe() bool {
+	if a.probes--; a.probes == 0 {
+		a.scale = max(1, a.worse/float64(max(1, a.worsens)))
+		a.heat()
 	}
-	a.scale = max(1, sum/float64(max(1, n)))
+	v, ok := a.l.propose(math.MaxInt64)
+	if !ok {
+		return false
+	}
+	if v > a.value {
+		a.worse += float64(v - a.value)
+		a.worsens++
+		a.l.undo()
+		return false
+	}
+	return a.take(v)
 }
 
 // take accepts the last proposal, of value v; it reports whether the plan is the best so far.
@@ -88,19 +92,41 @@ func (a *annealer) take(v int64) bool {
 
 // step makes one proposal. It reports whether the best plan got better.
 func (a *annealer) step() bool {
+	if a.probes > 0 {
+		return a.probe()
+	}
 	if a.left == 0 {
 		a.value = a.l.load(&a.best)
 		a.heat()
 	}
 	a.left--
 	a.temp *= a.cooling
-	v, ok := a.l.propose()
+	limit := a.value + int64(-a.temp*math.Log(1-a.r.unit()))
+	v, ok := a.l.propose(limit)
 	if !ok {
 		return false
 	}
-	if d := float64(v - a.value); d > 0 && (d > 12*a.temp || a.r.unit() >= math.Exp(-d/a.temp)) {
+	if v > limit {
 		a.l.undo()
 		return false
 	}
 	return a.take(v)
+}
+
+var hot, cold = 0.5, 0.02
+
+func init() {
+	if v, err := strconv.ParseFloat(os.Getenv("HOT"), 64); err == nil {
+		hot = v
+	}
+	if v, err := strconv.ParseFloat(os.Getenv("COLD"), 64); err == nil {
+		cold = v
+	}
+}
+
+func envInt(k string, d int) int {
+	if v, err := strconv.Atoi(os.Getenv(k)); err == nil {
+		return v
+	}
+	return d
 }

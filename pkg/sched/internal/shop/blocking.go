@@ -20,8 +20,12 @@ type blockMoves struct {
 	moved  []moved
 	e      []int32
 	reach  []int8
+	job    int32 // that is being moved
+	limit  int32 // no mark is needed beyond it
 	queue  []int32
 	ends   []int32 // candidates of which one longest path is followed
+	walk   gapWalk
+	whole  bool // the last proposal was a reinsertion
 }
 
 // moved remembers where an operation was.
@@ -35,6 +39,10 @@ func newBlockMoves(c *inst, seed uint64) *blockMoves {
 		g: newGraph(c), r: rng{seed}, s: make([]int32, c.n+1), parent: make([]int32, c.n+1), via: make([]int32, c.n+1),
 		oldS: make([]int32, c.n+1), oldPar: make([]int32, c.n+1), oldVia: make([]int32, c.n+1), e: make([]int32, c.n+1),
 		reach: make([]int8, c.n+1), queue: make([]int32, 0, 2*c.n+2),
+		walk: gapWalk{
+			absent: make([]bool, c.jobs), q: make([]int32, c.n+1), oldV: make([]node, c.n+1), oldH: make([]int32, c.resources),
+			oldT: make([]int32, c.resources),
+		},
 	}
 }
 
@@ -60,7 +68,7 @@ func (b *blockMoves) save(p *plan, value int64) {
 
 func (b *blockMoves) load(p *plan) int64 {
 	b.g.build(p.mode, p.ord)
-	b.schedule()
+	b.schedule(never)
 	return b.value()
 }
 
@@ -73,8 +81,9 @@ func (b *blockMoves) value() int64 {
 	return b.g.inst.value(b.e)
 }
 
-// schedule computes the starts by sweeps over the last known order. It reports false if there is a positive cycle.
-func (b *blockMoves) schedule() bool {
+// schedule computes the starts by sweeps over the last known order. It reports false if there is a positive cycle or
+// an end beyond limit.
+func (b *blockMoves) schedule(limit int32) bool {
 	g, none := b.g, b.g.none()
 	for v := range g.n {
 		b.s[v], b.parent[v], b.via[v] = g.v[v].rel, -1, -1
@@ -82,6 +91,9 @@ func (b *blockMoves) schedule() bool {
 	for range g.n + 2 {
 		changed := false
 		for _, v := range g.ord {
+			if b.walk.absent[g.job[v]] {
+				continue
+			}
 			nd := &g.v[v]
 			at, parent, via := b.s[v], int32(-1), int32(-1)
 			if nd.jp != none {
@@ -105,11 +117,15 @@ func (b *blockMoves) schedule() bool {
 				}
 			}
 			if parent >= 0 {
+				if at > limit-nd.d {
+					return false
+				}
 				b.s[v], b.parent[v], b.via[v] = at, parent, via
 				changed = true
 			}
 		}
 		if !changed {
+			b.sortStarts()
 			return true
 		}
 	}
@@ -117,30 +133,43 @@ func (b *blockMoves) schedule() bool {
 }
 
 // propose implements landscape.
-func (b *blockMoves) propose() (int64, bool) {
+func (b *blockMoves) propose(limit int64) (int64, bool) {
+	copy(b.oldS, b.s)
+	copy(b.oldPar, b.parent)
+	copy(b.oldVia, b.via)
+	b.moved = b.moved[:0]
+	b.whole = false
+	most := int32(never)
+	if !b.g.tardy {
+		most = int32(min(limit, never))
+	}
+	if !b.g.tardy && b.g.slots == 1 && b.r.unit() < reinsertions {
+		if !b.reinsert(most) {
+			return 0, false
+		}
+		return b.value(), true
+	}
 	v, ok := b.pick()
 	if !ok {
 		return 0, false
 	}
-	u := b.via[v]
-	b.moved = b.moved[:0]
-	copy(b.oldS, b.s)
-	copy(b.oldPar, b.parent)
-	copy(b.oldVia, b.via)
 	if b.r.next()&1 == 0 {
-		b.pullBefore(v, u)
+		b.pullBefore(v, b.via[v])
 	} else {
-		b.pushBehind(u, v)
+		b.pushBehind(b.via[v], v)
 	}
 	if len(b.moved) == 0 {
 		return 0, false
 	}
-	if !b.schedule() {
+	if !b.schedule(most) {
 		b.undo()
 		return 0, false
 	}
 	return b.value(), true
 }
+
+// reinsertions is the share of proposals that move whole jobs.
+var reinsertions = float64(envInt("REINS", 50)) / 100
 
 // pick chooses an operation at random among those on one longest path whose start another job decides.
 func (b *blockMoves) pick() (int32, bool) {
@@ -181,6 +210,11 @@ func (b *blockMoves) pick() (int32, bool) {
 
 // undo implements landscape.
 func (b *blockMoves) undo() {
+	if b.whole {
+		copy(b.g.v, b.walk.oldV)
+		copy(b.g.head, b.walk.oldH)
+		copy(b.g.tail, b.walk.oldT)
+	}
 	for i := len(b.moved) - 1; i >= 0; i-- {
 		m := &b.moved[i]
 		b.g.unlink(m.u)
@@ -202,139 +236,177 @@ func (b *blockMoves) put(u, x int32, k int) {
 	b.g.relink(u)
 }
 
-// pullBefore moves i before k, which precedes it on a resource, and what else of its job must go with it.
+// pullBefore moves i before k, which precedes it on a resource, and what else of its job must go with it: whatever would
+// have to start after k and yet gives way to an operation of the job that leaves no later than i does.
 func (b *blockMoves) pullBefore(i, k int32) {
-	g, none := b.g, b.g.none()
-	top := g.v[i].js // the moment at which i leaves its resource is the start of top
-	if top == none {
-		top = i
-	}
-	b.follow(k, g.job[i], b.s[top])
-	for v := g.first[g.job[i]]; v <= top; v++ {
-		for slot := range g.slots {
-			if g.modeRes[g.mode[v]][slot] < 0 {
-				continue
-			}
-			x := g.v[v].mp[slot]
-			for x != none && g.job[x] != g.job[i] {
-				t := g.v[x].js
-				ends := t == none
-				if ends {
-					t = x
+	g := b.g
+	job := g.job[i]
+	from, last := g.first[job], g.first[job+1]-1
+	top := i + 1 // i leaves its resource when top starts
+	b.job, b.limit = job, b.s[last]
+	b.queue = b.queue[:0]
+	b.markAfter(k, 1)
+	for q, again := 0, true; again; {
+		q = b.follow(q)
+		again = false
+		for v := from; v <= min(top, last); v++ {
+			for slot := range g.slots {
+				if g.modeRes[g.mode[v]][slot] >= 0 && b.pull(v, slot, v == top) {
+					again = true
+					if v == top {
+						top++
+					}
 				}
-				if b.reach[t] == 0 || v == top && top != i && b.reach[t] == 1 && !ends {
-					break
-				}
-				x = g.v[x].mp[slot]
-			}
-			if x != g.v[v].mp[slot] {
-				b.put(v, x, slot)
 			}
 		}
 	}
 	b.forget()
+}
+
+// pull moves v before what must not precede it. edge says that v starts just when the job leaves what it is pulled from,
+// so that starting together with something is allowed.
+func (b *blockMoves) pull(v int32, slot int, edge bool) bool {
+	g, none := b.g, b.g.none()
+	x := g.v[v].mp[slot]
+	for x != none && g.job[x] != b.job {
+		t := g.v[x].js
+		ends := t == none
+		if ends {
+			t = x
+		}
+		if b.reach[t] == 0 || edge && b.reach[t] == 1 && !ends {
+			break
+		}
+		b.markAfter(x, 1)
+		x = g.v[x].mp[slot]
+	}
+	if x == g.v[v].mp[slot] {
+		return false
+	}
+	b.put(v, x, slot)
+	return true
 }
 
 // pushBehind moves i behind k, which follows it on a resource, and what else of its job must go with it.
 func (b *blockMoves) pushBehind(i, k int32) {
-	g, none := b.g, b.g.none()
-	free, ends := g.v[k].js, false // the moment at which k leaves its resource is the start of free
-	if free == none {
-		free, ends = k, true
-	}
-	low := i
-	if g.v[i].jp != none {
-		low = g.v[i].jp
-	}
-	b.precede(free, g.job[i], b.s[i])
-	for v := g.first[g.job[i]+1] - 1; v >= low; v-- {
-		for slot := range g.slots {
-			if g.modeRes[g.mode[v]][slot] < 0 {
-				continue
-			}
-			x := v
-			for {
-				y := g.v[x].ms[slot]
-				if y == none || g.job[y] == g.job[i] {
-					break
+	g := b.g
+	job := g.job[i]
+	first, to := g.first[job], g.first[job+1]-1
+	low := i - 1
+	b.job, b.limit = job, b.s[first]
+	b.queue = b.queue[:0]
+	b.markLeaving(k)
+	for q, again := 0, true; again; {
+		q = b.precede(q)
+		again = false
+		for v := to; v >= max(low, first); v-- {
+			for slot := range g.slots {
+				if g.modeRes[g.mode[v]][slot] >= 0 && b.push(v, slot, v == low) {
+					again = true
+					if v == low {
+						low--
+					}
 				}
-				if b.reach[y] == 0 || v != i && v == low && b.reach[y] == 1 && !ends {
-					break
-				}
-				x = y
-			}
-			if x != v {
-				b.put(v, x, slot)
 			}
 		}
 	}
 	b.forget()
 }
 
-// follow marks what starts at the same time as k or later because of it, without the given job, up to start limit: 1 if
-// only paths of length zero lead there, 2 otherwise.
-func (b *blockMoves) follow(k, job, limit int32) {
+// push is pull in the other direction.
+func (b *blockMoves) push(v int32, slot int, edge bool) bool {
 	g, none := b.g, b.g.none()
-	mark := func(x int32, level int8) {
-		if x != none && g.job[x] != job && b.s[x] <= limit && b.reach[x] < level {
-			b.reach[x] = level
-			b.queue = append(b.queue, x)
+	x := v
+	for {
+		y := g.v[x].ms[slot]
+		if y == none || g.job[y] == b.job || b.reach[y] == 0 || edge && b.reach[y] == 1 {
+			break
 		}
+		b.markLeaving(y)
+		x = y
 	}
+	if x == v {
+		return false
+	}
+	b.put(v, x, slot)
+	return true
+}
+
+// markAfter notes that x starts with or after what a move begins from: together with it if level is 1, later if it is 2.
+func (b *blockMoves) markAfter(x int32, level int8) {
+	if x != b.g.none() && b.g.job[x] != b.job && b.s[x] <= b.limit && b.reach[x] < level {
+		b.reach[x] = level
+		b.queue = append(b.queue, x)
+	}
+}
+
+// markBefore is markAfter in the other direction.
+func (b *blockMoves) markBefore(x int32, level int8) {
+	if x != b.g.none() && b.g.job[x] != b.job && b.s[x] >= b.limit && b.reach[x] < level {
+		b.reach[x] = level
+		b.queue = append(b.queue, x)
+	}
+}
+
+// markLeaving marks the moment at which x leaves its resource.
+func (b *blockMoves) markLeaving(x int32) {
+	if js := b.g.v[x].js; js != b.g.none() {
+		b.markBefore(js, 1)
+	} else {
+		b.markBefore(x, 2)
+	}
+}
+
+// follow completes the marks by all that starts no earlier than what is marked, without the moved job; it begins with
+// entry q of the queue and returns its end.
+func (b *blockMoves) follow(q int) int {
+	g, none := b.g, b.g.none()
 	next := func(x int32, slot int) int32 {
 		y := g.v[x].ms[slot]
-		for y != none && g.job[y] == job {
+		for y != none && g.job[y] == b.job {
 			y = g.v[y].ms[slot]
 		}
 		return y
 	}
-	b.queue = b.queue[:0]
-	mark(k, 1)
-	for q := 0; q < len(b.queue); q++ {
+	for ; q < len(b.queue); q++ {
 		y := b.queue[q]
 		nd := &g.v[y]
-		mark(nd.js, 2)
+		b.markAfter(nd.js, 2)
 		for slot := range g.slots {
 			if nd.jp != none {
-				mark(next(nd.jp, slot), b.reach[y])
+				b.markAfter(next(nd.jp, slot), b.reach[y])
 			}
 			if nd.js == none {
-				mark(next(y, slot), 2)
+				b.markAfter(next(y, slot), 2)
 			}
 		}
 	}
+	return q
 }
 
-// precede is follow in the other direction, down to start limit.
-func (b *blockMoves) precede(k, job, limit int32) {
+// precede is follow in the other direction.
+func (b *blockMoves) precede(q int) int {
 	g, none := b.g, b.g.none()
-	mark := func(x int32, level int8) {
-		if x != none && g.job[x] != job && b.s[x] >= limit && b.reach[x] < level {
-			b.reach[x] = level
-			b.queue = append(b.queue, x)
-		}
-	}
-	b.queue = b.queue[:0]
-	mark(k, 1)
-	for q := 0; q < len(b.queue); q++ {
+	for ; q < len(b.queue); q++ {
 		y := b.queue[q]
 		nd := &g.v[y]
-		mark(nd.jp, 2)
+		b.markBefore(nd.jp, 2)
 		for slot := range g.slots {
 			p := nd.mp[slot]
-			for p != none && g.job[p] == job {
+			for p != none && g.job[p] == b.job {
 				p = g.v[p].mp[slot]
 			}
 			if p == none {
 				continue
 			}
 			if x := g.v[p].js; x != none {
-				mark(x, b.reach[y])
+				b.markBefore(x, b.reach[y])
 			} else {
-				mark(p, 2)
+				b.markBefore(p, 2)
 			}
 		}
 	}
+	return q
 }
 
 func (b *blockMoves) forget() {

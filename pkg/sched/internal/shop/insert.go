@@ -81,6 +81,9 @@ func (t *tabu) sequences(p *place) {
 		t.seqs[k].res = -1
 	}
 	for m := g.modeFrom[p.u]; m < g.modeFrom[p.u+1]; m++ {
+		if max(p.rest, p.a+g.modeDur[m]+p.b) > t.pick.value {
+			continue // no place can be good enough
+		}
 		n := 0
 		var slot [maxSlots]int
 		var seq [maxSlots]*seqBuf

@@ -18,6 +18,7 @@ type inst struct {
 	slotOf    []int32           // per resource
 	due       []int64           // per job
 	weight    []int64
+	plain     bool // each operation has one mode that takes at most one resource
 	tardy     bool
 	blocking  bool
 	pool      int // operators that were made resources, the last ones
@@ -58,6 +59,7 @@ func compile(p *Problem) (*inst, error) {
 	}
 	c.first = append(c.first, int32(c.n))
 	c.modeFrom = append(c.modeFrom, int32(len(c.modeDur)))
+	c.plain = c.slots == 1 && len(c.modeDur) == c.n
 	return c, nil
 }
 

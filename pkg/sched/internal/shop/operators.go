@@ -90,3 +90,48 @@ func (g *graph) takeOperator(u, at int32) int32 {
 	g.poolFree[best], g.poolLast[best] = at+nd.d, u
 	return at
 }
+
+// relaxation searches the problem without the limit on operators: where operators are seldom scarce, its plans are good
+// beginnings.
+type relaxation struct {
+	t    *tabu
+	cons *constructor
+	key  []int32 // mode of the relaxed problem -> first of the modes of the real one
+	mode []int32
+}
+
+// relaxedMoves returns how many moves are made in the relaxed problem for one beginning.
+func relaxedMoves(c *inst) int { return max(3000, 60*c.n) }
+
+func newRelaxation(p *Problem, c *inst, seed uint64) *relaxation {
+	q := *p
+	q.Operators = 0
+	free, err := compile(&q)
+	if err != nil {
+		return nil // cannot be: the real problem takes one resource more
+	}
+	x := &relaxation{t: newTabu(free, seed), cons: newConstructor(free), mode: make([]int32, c.n)}
+	for m := range c.modeKey {
+		if c.modeKey[m] == int32(m) {
+			x.key = append(x.key, int32(m))
+		}
+	}
+	return x
+}
+
+// start puts a plan of the relaxed problem, with operators assigned, into g.
+func (x *relaxation) start(g *graph, r *rng, jitter float64) {
+	x.cons.make(r, rule(r.n(int(rules))), jitter)
+	t := x.t
+	t.g.build(x.cons.mode, x.cons.ord)
+	t.begin()
+	for range relaxedMoves(t.g.inst) {
+		if !t.step() {
+			break
+		}
+	}
+	for v, m := range t.best.mode {
+		x.mode[v] = x.key[m]
+	}
+	g.dispatch(x.mode, t.best.ord)
+}

@@ -2,8 +2,8 @@ package shop
 
 import "sync"
 
-// round is how many moves workers make between two exchanges.
-const round = 20000
+// round returns how many moves workers make between two exchanges: about a tenth of a second's worth.
+func round(c *inst) int64 { return max(500, 2_000_000/int64(c.n*c.slots)) }
 
 // Solve searches for a good plan. It returns an error only if the problem is invalid or outside what the engine does.
 func Solve(p *Problem, o Options) (Result, error) {
@@ -23,8 +23,17 @@ func Solve(p *Problem, o Options) (Result, error) {
 	s := &search{c: c, o: &o}
 	s.res.Bound = lowerBound(c)
 	s.res.Value = -1
+	var warm *plan
+	if o.Start != nil {
+		if warm, err = c.warmPlan(o.Start); err != nil {
+			return Result{}, err
+		}
+	}
 	for k := range max(1, o.Workers) {
-		s.workers = append(s.workers, newWorker(c, o.Seed*1000003+uint64(k)*7919+1, &o, s.res.Bound))
+		s.workers = append(s.workers, newWorker(p, c, o.Seed*1000003+uint64(k)*7919+1, &o, s.res.Bound))
+	}
+	for _, w := range s.workers {
+		w.warm = warm
 	}
 	s.run()
 	return s.res, nil
@@ -46,7 +55,7 @@ func (s *search) run() {
 		if at == 0 {
 			at = 1 // a first plan at once
 		} else {
-			at = min(s.o.Iterations, at+round)
+			at = min(s.o.Iterations, at+round(s.c))
 		}
 		var wg sync.WaitGroup
 		for k := 1; k < len(s.workers); k++ {
@@ -120,7 +129,13 @@ func (s *search) exchange() {
 	}
 	for k, w := range s.workers {
 		x := s.workers[(k+1)%n]
-		if x.best.value >= 0 && w.a == nil && len(w.pool.plans) == w.pool.size {
+		switch {
+		case x.best.value < 0:
+		case w.a != nil:
+			if x.best.value < w.a.best.value {
+				copyPlan(&w.a.best, &x.best) // the next cycle begins there
+			}
+		case len(w.pool.plans) == w.pool.size:
 			w.pool.add(w.c, &x.best)
 		}
 	}

@@ -22,7 +22,6 @@ type tabu struct {
 	best      plan
 	stale     int // iterations since best was found
 	stuck     bool
-	blocks    bool // moves inside blocks, with estimates
 }
 
 // choice is a candidate move and what it leads to.
@@ -40,7 +39,6 @@ func newTabu(c *inst, seed uint64) *tabu {
 		size <<= 1
 	}
 	t.pair, t.pairMask = make([]int32, size), size-1
-	t.blocks = c.plain()
 	t.tenure = int32(10 + c.n/max(1, 2*c.resources))
 	return t
 }
@@ -74,9 +72,13 @@ func (t *tabu) step() bool {
 	t.criticalPath()
 	t.pick.value, t.pick.ties = never, 0
 	t.bad.value, t.bad.ties = never, 0
-	if t.blocks {
-		t.considerBlocks()
-	} else {
+	t.considerBlocks()
+	switch {
+	case g.plain:
+	case g.slots == 1:
+		t.estimate()
+	default:
+		t.sample()
 		for _, u := range t.path {
 			t.consider(u)
 		}
@@ -134,6 +136,42 @@ func (t *tabu) criticalPath() {
 	}
 }
 
+// estimate offers the other modes of the operations in the path, valued by the longest path through the operation alone,
+// with ends and tails as they are before the move.
+func (t *tabu) estimate() {
+	g := t.g
+	e2, f2 := t.e2, t.f2
+	t.e2, t.f2 = g.e, g.f
+	for _, u := range t.path {
+		nd := &g.v[u]
+		p := place{u: u, a: max(g.e[nd.jp], nd.rel), b: g.f[nd.js], startLimit: never, tailLimit: never}
+		if nd.js != g.none() {
+			p.startLimit = g.e[nd.js]
+		}
+		if nd.jp != g.none() {
+			p.tailLimit = g.f[nd.jp]
+		}
+		for m := g.modeFrom[u]; m < g.modeFrom[u+1]; m++ {
+			if m != g.mode[u] && g.modeRes[m][0] != g.modeRes[g.mode[u]][0] {
+				t.otherSequence(&p, m)
+			}
+		}
+	}
+	t.e2, t.f2 = e2, f2
+}
+
+// width is how many operations of the critical path are valued exactly for one move, where they take several resources.
+const width = 5
+
+// sample leaves at most width operations in the path, chosen at random.
+func (t *tabu) sample() {
+	for i := range min(width, len(t.path)) {
+		k := i + t.r.n(len(t.path)-i)
+		t.path[i], t.path[k] = t.path[k], t.path[i]
+	}
+	t.path = t.path[:min(width, len(t.path))]
+}
+
 // consider evaluates all places worth trying for u, exactly: the makespan after a move is that of the graph without u,
 // or the longest path through u at its new place.
 func (t *tabu) consider(u int32) {
@@ -169,18 +207,7 @@ func (t *tabu) consider(u int32) {
 		if nd.jp != int32(g.n) {
 			p.tailLimit = t.f2[nd.jp]
 		}
-		if g.slots == 1 {
-			for m := g.modeFrom[u]; m < g.modeFrom[u+1]; m++ {
-				switch {
-				case m == g.mode[u]:
-					t.sameSequence(&p)
-				default:
-					t.otherSequence(&p, m)
-				}
-			}
-		} else {
-			t.sequences(&p)
-		}
+		t.sequences(&p)
 	}
 	g.relink(u)
 }
@@ -218,36 +245,6 @@ func (t *tabu) offer(p *place, mode int32, after *[maxSlots]int32, through int32
 	}
 	c.u, c.mode, c.after = p.u, mode, *after
 	c.value, c.through = value, through
-}
-
-// sameSequence tries other places on the resource that u is on.
-func (t *tabu) sameSequence(p *place) {
-	g, none := t.g, int32(t.g.n)
-	mode := g.mode[p.u]
-	d := g.modeDur[mode]
-	if g.modeRes[mode][0] < 0 {
-		return
-	}
-	after := [maxSlots]int32{none, none, none, none}
-	banned := false
-	for w := g.v[p.u].mp[0]; w != none; w = g.v[w].mp[0] {
-		if t.f2[w]-g.v[w].d >= p.tailLimit || t.e2[w] <= p.a {
-			break
-		}
-		banned = banned || t.forbidden(p.u, w)
-		x := g.v[w].mp[0]
-		after[0] = x
-		t.offer(p, mode, &after, max(p.a, t.e2[x])+d+max(p.b, t.f2[w]), banned)
-	}
-	banned = false
-	for w := g.v[p.u].ms[0]; w != none; w = g.v[w].ms[0] {
-		if t.e2[w]-g.v[w].d >= p.startLimit || t.f2[w] <= p.b {
-			break
-		}
-		banned = banned || t.forbidden(w, p.u)
-		after[0] = w
-		t.offer(p, mode, &after, max(p.a, t.e2[w])+d+max(p.b, t.f2[g.v[w].ms[0]]), banned)
-	}
 }
 
 // otherSequence tries the places on the resource of another mode. Places from which u could be moved on without making

@@ -26,10 +26,8 @@ func newTardyMoves(c *inst, seed uint64) *tardyMoves {
 	return a
 }
 
-// choice reports whether an operation has modes that differ in more than the operator.
-func (c *inst) choice(v int32) bool {
-	return c.modeKey[c.modeFrom[v]] != c.modeKey[c.modeFrom[v+1]-1]
-}
+// choice reports whether an operation has several modes, or may go to several operators.
+func (c *inst) choice(v int32) bool { return c.modeFrom[v+1]-c.modeFrom[v] > 1 }
 
 // value returns the objective for the ends of the operations in e.
 func (c *inst) value(e []int32) int64 {
@@ -59,7 +57,7 @@ func (a *tardyMoves) load(p *plan) int64 {
 }
 
 // propose implements landscape.
-func (a *tardyMoves) propose() (int64, bool) {
+func (a *tardyMoves) propose(int64) (int64, bool) {
 	g := a.g
 	a.late = a.late[:0]
 	for j := range g.jobs {

@@ -8,6 +8,7 @@ type worker struct {
 	a        *annealer // for the tardiness
 	r        rng
 	cons     *constructor
+	relaxed  *relaxation // set if there are too few operators
 	pool     *pool
 	stop     func() bool
 	bound    int64
@@ -20,10 +21,13 @@ type worker struct {
 	warm     *plan
 }
 
-func newWorker(c *inst, seed uint64, o *Options, bound int64) *worker {
-	w := &worker{c: c, t: newTabu(c, seed*2+1), r: rng{seed}, cons: newConstructor(c), pool: newPool(c, 12), stop: o.Deadline, bound: bound}
+func newWorker(p *Problem, c *inst, seed uint64, o *Options, bound int64) *worker {
+	w := &worker{c: c, t: newTabu(c, seed*2+1), r: rng{seed}, cons: newConstructor(c), pool: newPool(c, envInt("POOL", 12)), stop: o.Deadline, bound: bound}
 	w.best.value = -1
-	w.patience = 4000
+	w.patience = envInt("PATIENCE", 4000)
+	if c.pool > 0 {
+		w.relaxed = newRelaxation(p, c, seed*2+3)
+	}
 	switch {
 	case c.blocking:
 		w.a = newAnnealer(newBlockMoves(c, seed*2+1), seed*2+2, o.Iterations)
@@ -76,7 +80,7 @@ func (w *worker) begin() {
 	p := w.pool
 	switch {
 	case w.warm != nil:
-		w.t.g.build(w.warm.mode, w.warm.ord)
+		w.load(w.warm.mode, w.warm.ord)
 		w.warm = nil
 	case len(p.plans) < p.size && w.dull < 2*p.size:
 		w.construct()
@@ -87,16 +91,25 @@ func (w *worker) begin() {
 			j = (j + 1) % len(p.plans)
 		}
 		p.between(w.c, &p.plans[i], &p.plans[j], 0.3+0.4*w.r.unit(), &w.r)
-		if w.c.pool > 0 {
-			w.t.g.dispatch(p.mode, p.ord)
-		} else {
-			w.t.g.build(p.mode, p.ord)
-		}
+		w.load(p.mode, p.ord)
 	}
 	w.t.begin()
 }
 
+// load puts a plan into the graph of the tabu search.
+func (w *worker) load(mode, ord []int32) {
+	if w.c.pool > 0 {
+		w.t.g.dispatch(mode, ord)
+	} else {
+		w.t.g.build(mode, ord)
+	}
+}
+
 func (w *worker) construct() {
+	if w.relaxed != nil && w.best.value >= 0 && w.r.n(4) != 0 {
+		w.relaxed.start(w.t.g, &w.r, 0.5)
+		return
+	}
 	var pick plan
 	tries := 1
 	if w.best.value < 0 {
@@ -114,6 +127,12 @@ func (w *worker) construct() {
 		w.t.g.build(w.cons.mode, w.cons.ord)
 		if pick.mode == nil || int64(w.t.g.span) < pick.value {
 			w.t.g.save(&pick, int64(w.t.g.span))
+		}
+	}
+	if w.relaxed != nil {
+		w.relaxed.start(w.t.g, &w.r, 0.5)
+		if int64(w.t.g.span) <= pick.value {
+			return
 		}
 	}
 	w.t.g.build(pick.mode, pick.ord)
