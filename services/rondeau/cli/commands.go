@@ -7,6 +7,7 @@ func (a *app) addCommands(root *cobra.Command) {
 	group(root, "suite",
 		a.upCommand(), a.serveCommand(), a.demoCommand(), a.statusCommand(), a.importCommand(), a.exportCommand(),
 		a.tokenCommand(), a.keysCommand(), a.replayCommand(), a.parkedCommand(), a.benchCommand())
+	group(root, "predict", a.predictCommand())
 	by := a.resourceCommands(root)
 	a.orderCommands(by["order"])
 	a.planCommands(by["plan"], by["batch"])

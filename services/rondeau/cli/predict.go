@@ -3,7 +3,9 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -28,7 +30,7 @@ course, --csv writes it.
 
 These results support and do not replace the validated HACCP plan, the local code and the qualified person.`
 
-const predictExamples = `  rondeau predict reduce --vessel household --volume 3.8L --to 0.6L
+const predictExamples = `  rondeau predict reduce --vessel household --volume 3.8L --to 0.6L --heat gentle
   rondeau predict chill --product brown-stock --vessel pan-65 --means blast --depth 50mm
   rondeau predict freeze --product demi-glace --vessel pouch-500
   rondeau predict growth --schedule "57C@0,21C@2h,5C@6h"
@@ -40,7 +42,31 @@ func (a *app) predictCommand() *cobra.Command {
 		Long: predictLong, Example: predictExamples, Args: cobra.NoArgs, RunE: helpOf,
 	}
 	command.AddCommand(a.predictReduce(), a.predictChill(), a.predictGrowth(), a.predictFreeze(), a.predictThaw(), a.predictHeat(), a.predictVessels(), a.predictProducts())
+	for _, child := range command.Commands() {
+		child.Flags().SortFlags = false // the question first, then vessel, product, room and files
+		predictCompletion(child)
+	}
 	return command
+}
+
+// predictCompletion offers the words of the libraries and lists.
+func predictCompletion(command *cobra.Command) {
+	vessels, products := []string{predict.Own}, []string{}
+	for _, v := range predict.Vessels() {
+		vessels = append(vessels, v.Name+"\t"+v.Title)
+	}
+	for _, p := range predict.Products() {
+		products = append(products, p.Name+"\t"+p.Title)
+	}
+	words := map[string][]string{
+		"vessel": vessels, "product": products, "profile": predict.ProfileWords(), "units": {"metric", "us"}, "heat": {"gentle", "simmer", "boil"},
+		"lid": {"off", "half", "on"}, "shelf": {"wire", "solid"}, "air": nil, "category": {"stock", "beef", "pork", "poultry"}, "means": predict.MeansWords(command.Name()),
+	}
+	for flag, of := range words {
+		if command.Flags().Lookup(flag) != nil && len(of) > 0 {
+			_ = command.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(of, cobra.ShellCompDirectiveNoFileComp)) // fails only for a flag that is not there
+		}
+	}
 }
 
 // predictOutput are the files an answer is written to beside the terminal.
@@ -58,9 +84,9 @@ func (a *app) predicted(o *predictOutput, answer *predict.Answer, err error) err
 		return predictFault(err)
 	}
 	for _, file := range []struct {
-		path string
-		make func() ([]byte, error)
-	}{{o.csv, answer.CSV}, {o.svg, func() ([]byte, error) { return answer.Drawn("svg") }}, {o.png, func() ([]byte, error) { return answer.Drawn("png") }}} {
+		flag, path string
+		make       func() ([]byte, error)
+	}{{"csv", o.csv, answer.CSV}, {"svg", o.svg, func() ([]byte, error) { return answer.Drawn("svg") }}, {"png", o.png, func() ([]byte, error) { return answer.Drawn("png") }}} {
 		if file.path == "" {
 			continue
 		}
@@ -70,7 +96,7 @@ func (a *app) predicted(o *predictOutput, answer *predict.Answer, err error) err
 		}
 		err = os.WriteFile(file.path, content, 0o644)
 		if err != nil {
-			return fmt.Errorf("write the file: %w", err)
+			return usagef("--%s %q: the file cannot be written (%v)", file.flag, file.path, errors.Unwrap(err))
 		}
 	}
 	if a.output == "json" {
@@ -180,6 +206,7 @@ func predictVesselFlags(f *pflag.FlagSet, c *predict.VesselChoice, otherwise str
 	f.StringVar(&c.Class, "class", "", "how it is heated: steam-kettle, gas-kettle, electric-kettle, open-burner-pot, hot-plate-pot, induction-pot, tilting-pan")
 	f.StringVar(&c.Power, "power", "", "rated power of its heat, such as 18kW or 60000BTU/h")
 	f.StringVar(&c.Efficiency, "efficiency", "", "share of the power that enters the contents, such as 45%")
+	f.StringVar(&c.Steam, "steam", "", "instead: pressure on the gauge of a steam jacket, such as 1bar or 15psi")
 	f.StringVar(&c.WallLoss, "wall-loss", "", "heat lost through its wall in W/m²·K (10 bare steel, 3 insulated)")
 	f.StringVar(&c.ShellMass, "shell-mass", "", "mass of its metal, such as 3kg")
 }
@@ -209,12 +236,13 @@ func (a *app) predictReduce() *cobra.Command {
 measured. Say how much is in the vessel (--volume or --mass) and what is to be left (--to): a volume, a mass, a fraction of
 the volume such as 1/5, or solids such as 50Brix. Volumes are those of the hot liquid in the vessel.
 
---heat is gentle (90 C), simmer (95 C, or 4 C below the local boil), boil, a temperature to hold, or a share of the power at which the
+--heat is gentle (82 C, a bubble now and then), simmer (93 C, or 6 C below the local boil), boil, a temperature to hold, or a share of the power at which the
 vessel boils or settles. Below the boil the surface decides and power hardly matters; at the boil it is the power alone.
 With --seen (more than once) tell what was left during this very reduction; the forecast learns from it: --seen 1h=3.2L`,
-		Example: `  rondeau predict reduce --vessel household --volume 3.8L --to 0.6L
+		Example: `  rondeau predict reduce --vessel household --volume 3.8L --to 0.6L --heat gentle
   rondeau predict reduce --vessel rondeau-60 --volume 10gal --to 1/5 --heat 200F --altitude 5280ft
   rondeau predict reduce --vessel kettle-100 --product brown-stock --volume 80L --to 20Brix --heat boil --bones 15kg --start 15C
+  rondeau predict reduce --vessel kettle-200 --volume 40gal --to 12gal --heat boil --steam 10psi
   rondeau predict reduce --vessel own --diameter 40cm --height 20cm --power 9kW --volume 15L --to half --seen "1h=13.1L"`,
 		RunE: func(*cobra.Command, []string) error {
 			answer, err := predict.Reduce(q)
@@ -278,12 +306,14 @@ func (a *app) predictChill() *cobra.Command {
 the deepest pan, the least ice, the most in this vessel.
 
 --means is what cools: ice-bath (pots and pans stirred in ice water, or pouches and tubs in it), blast (a blast chiller),
-walk-in, still-air, plate (a plate cooler), or jacket (a kettle with a cooling jacket). --profile is the rule: food-code (US FDA Food Code 2022,
-3-501.14(A)), food-code-ambient, fsis (Appendix B, option 1), uk (cook-chill guideline 1989), fsanz (3.2.2 clause 7), or
-your own with --limit FROM,TO,TIME for each stage.
+walk-in, still-air, plate (a plate cooler), or jacket (a kettle with a cooling jacket). --profile is the rule: food-code
+(US FDA Food Code 2022, 3-501.14(A)), food-code-ambient, fsis (Appendix B, option 1), uk (cook-chill guideline 1989),
+fsanz (3.2.2 clause 7), or your own with --limit FROM,TO,TIME for each stage.
 
 The late end of the range assumes a third less heat transfer and, for stocks that set, no convection at all. A verdict counts
-on the late end. ` + "\n\n" + safetyLine,
+on the late end.
+
+` + safetyLine,
 		Example: `  rondeau predict chill --means blast --vessel pan-65 --product brown-stock --depth 50mm
   rondeau predict chill --means ice-bath --vessel stockpot-20 --volume 4gal --start 200F --ice 40lb
   rondeau predict chill --means walk-in --vessel stockpot-20 --product thin-stock --profile fsanz
@@ -303,7 +333,7 @@ on the late end. ` + "\n\n" + safetyLine,
 	f.StringVar(&q.Air, "air", "", "temperature of the air or of the jacket's water, such as 3C (default by --means)")
 	f.StringVar(&q.Profile, "profile", "", "food-code, food-code-ambient, fsis, uk, fsanz, own (default food-code)")
 	f.StringArrayVar(&q.Limits, "limit", nil, "own limit FROM,TO,TIME, such as 60C,21C,2h; repeatable, in order")
-	f.StringVar(&q.Ice, "ice", "", "ice in the bath, such as 20kg (default as much as stock)")
+	f.StringVar(&q.Ice, "ice", "", "ice in the bath, such as 20kg (default half as much again as stock)")
 	f.StringVar(&q.Water, "water", "", "water in the bath at the start (default half as much as stock)")
 	f.StringVar(&q.Film, "film", "", "heat transfer coefficient in W/m²·K (default by --means)")
 	f.StringVar(&q.Shelf, "shelf", "", "wire (both faces cool) or solid (only the upper one) (default wire)")
@@ -336,25 +366,24 @@ the column of time holds moments such as 2027-03-01T14:30:00Z, or minutes or hou
 temperature is in C or F as its name says (temperature_c, temperature_f), or has the scale behind each number.
 
 Gaps of more than 30 min (--max-gap) are taken on the cautious side and listed. A critical limit that was missed stays
-missed, whatever growth is predicted. Other bacteria are not covered. ` + "\n\n" + safetyLine,
+missed, whatever growth is predicted. Other bacteria are not covered.
+
+` + safetyLine,
 		Example: `  rondeau predict growth --schedule "57C@0,21C@2h,5C@6h"
   rondeau predict growth --schedule "135F@0,90F@2h,70F@4h,41F@9h" --ph 6.0 --salt 0.8%
   rondeau predict growth --schedule fsis --category beef
   rondeau predict growth --history readings.csv --product demi-glace`,
 		RunE: func(*cobra.Command, []string) error {
-			if q.HistoryName != "" {
-				text, err := os.ReadFile(q.HistoryName)
-				if err != nil {
-					return usagef("--history %q: the file cannot be read (%v)", q.HistoryName, errors.Unwrap(err))
-				}
-				q.History = text
+			err := a.readHistory(&q)
+			if err != nil {
+				return err
 			}
 			answer, err := predict.Growth(q)
 			return a.predicted(&o, answer, err)
 		},
 	}
 	f := command.Flags()
-	f.StringVar(&q.HistoryName, "history", "", "CSV file with a header: time (or minutes) and temperature_c or temperature_f")
+	f.StringVar(&q.HistoryName, "history", "", "CSV file with a header: time (or minutes) and temperature_c or temperature_f; - reads from the input")
 	f.StringVar(&q.Schedule, "schedule", "", "points such as 57C@0,21C@2h,5C@6h, or food-code, fsis, uk, fsanz, fsis-2, fsis-cured")
 	f.StringVar(&q.Category, "category", "", "stock, beef, pork or poultry: whose growth data to use (default stock)")
 	f.BoolVar(&q.Cured, "cured", false, "it holds nitrite (the models give no credit for it)")
@@ -367,6 +396,34 @@ missed, whatever growth is predicted. Other bacteria are not covered. ` + "\n\n"
 	return command
 }
 
+// mostHistory bounds the file of a history, bytes.
+const mostHistory = 16 << 20
+
+// readHistory reads the file that --history names.
+func (a *app) readHistory(q *predict.GrowthQuestion) error {
+	if q.HistoryName == "" {
+		return nil
+	}
+	from, name := a.in, "the input"
+	if q.HistoryName != "-" {
+		file, err := os.Open(q.HistoryName)
+		if err != nil {
+			return usagef("--history %q: the file cannot be read (%v)", q.HistoryName, errors.Unwrap(err))
+		}
+		defer file.Close()
+		from, name = file, filepath.Base(q.HistoryName)
+	}
+	text, err := io.ReadAll(io.LimitReader(from, mostHistory+1))
+	if err != nil {
+		return usagef("--history %q: the file cannot be read (%v)", q.HistoryName, err)
+	}
+	if len(text) > mostHistory {
+		return usagef("--history %q: the file is larger than %d MB; thin it out", q.HistoryName, mostHistory>>20)
+	}
+	q.History, q.HistoryName = text, name
+	return nil
+}
+
 func (a *app) predictFreeze() *cobra.Command {
 	var q predict.FreezeQuestion
 	var o predictOutput
@@ -376,7 +433,9 @@ func (a *app) predictFreeze() *cobra.Command {
 method, Pham (1986), and Cleland and Earle (1984); how long the plateau lasts in which the water freezes; when the piece may
 go to the store because it comes to that temperature by itself; and how it settles there.
 
-The early and late end come from 30 % more and less heat transfer and from the spread of the methods in their ranges. ` + "\n\n" + safetyLine,
+The early and late end come from 30 % more and less heat transfer and from the spread of the methods in their ranges.
+
+` + safetyLine,
 		Example: `  rondeau predict freeze --product demi-glace --vessel pouch-500
   rondeau predict freeze --vessel tub-4 --air=-22F --start 39F --units us
   rondeau predict freeze --vessel container-1 --film 8 --air=-20C --core=-15C`,
@@ -409,7 +468,9 @@ func (a *app) predictThaw() *cobra.Command {
 	command := &cobra.Command{
 		Use: "thaw", Short: "How long until a frozen piece has thawed", Args: cobra.NoArgs,
 		Long: `Tell how long a frozen piece takes to thaw in a refrigerator or under cold running water, how warm its surface is by then,
-and for how long the surface was above 5 °C. ` + "\n\n" + safetyLine,
+and for how long the surface was above 5 °C.
+
+` + safetyLine,
 		Example: `  rondeau predict thaw --product demi-glace --vessel pouch-500
   rondeau predict thaw --vessel tub-4 --means water --air 54F`,
 		RunE: func(*cobra.Command, []string) error {

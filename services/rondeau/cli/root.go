@@ -30,6 +30,7 @@ var negative = regexp.MustCompile(`-[0-9]\S*$`)
 // The groups in which help lists the commands.
 var groups = []*cobra.Group{
 	{ID: "suite", Title: "The suite:"},
+	{ID: "predict", Title: "At the bench, without a suite:"},
 	{ID: "plan", Title: "Plan and order (manager, outlet):"},
 	{ID: "receive", Title: "Receive and store (receiver):"},
 	{ID: "cook", Title: "Cook and pack (cook):"},
