@@ -173,8 +173,10 @@ const dickerson = "Dickerson and Read, Cooling Rates of Foods, J. Milk Food Tech
 
 func coolingRows() []published {
 	return []published{
-		{"Pot", dickerson + ": 8 gal of white sauce, 105 to 57 F in 25 h", func(t *testing.T) float64 { return tub(t, 8, 105, 57, 38) }, 25, 0.35, 0,
-			"container and air are not in the abstract: taken as wide as high, k 0.55, still air of 38 F"},
+		{
+			"Pot", dickerson + ": 8 gal of white sauce, 105 to 57 F in 25 h", func(t *testing.T) float64 { return tub(t, 8, 105, 57, 38) }, 25, 0.35, 0,
+			"container and air are not in the abstract: taken as wide as high, k 0.55, still air of 38 F",
+		},
 		{"-", dickerson + ": twice the dimension, four times the time (bare surface)", func(t *testing.T) float64 {
 			took := func(thick float64) float64 {
 				m := solid(t, chill.Body{Shape: chill.Slab, Thickness: units.Length(thick), Material: stock(), Film: 1e5, Start: 60, Surroundings: 3})
@@ -187,8 +189,10 @@ func coolingRows() []published {
 			return took(0.1) / took(0.05)
 		}, 4, 1e-3, 0, "exact for a bare surface"},
 		{"IceBath", "stock pot in tap water, readings in a forum: bath after 45 min 72 F", func(t *testing.T) float64 { _, b := warmed(t, 45); return b }, 72, 1, 160 - 64, "an amateur's thermometer, whole F"},
-		{"IceBath", "the same: stock after 45 min 75 F", func(t *testing.T) float64 { s, _ := warmed(t, 45); return s }, 75, 3, 160 - 64,
-			"the film of a still pot falls with the difference, the model's stays: 72.4 F, 2.6 F too cold"},
+		{
+			"IceBath", "the same: stock after 45 min 75 F", func(t *testing.T) float64 { s, _ := warmed(t, 45); return s }, 75, 3, 160 - 64,
+			"the film of a still pot falls with the difference, the model's stays: 72.4 F, 2.6 F too cold",
+		},
 		{"TwoPointRate", "Hedeen, Schaffner and Brown, rate of the Food Code's first stage at 37 F", func(t *testing.T) float64 {
 			return ok[float64](t)(chill.TwoPointRate(at(0, units.InFahrenheit(135)), at(120, units.InFahrenheit(70)), units.InFahrenheit(37)))
 		}, 0.236, 2e-3, 0, "arithmetic, three digits"},

@@ -3,16 +3,25 @@ package sched
 import (
 	"cmp"
 	"slices"
+	"sync"
 )
 
 // rebuilder improves a complete plan by taking a few blocks out and placing them anew while the rest stays where it is
 // (large neighbourhood search: Shaw, "Using constraint programming and local search methods to solve vehicle routing
 // problems", CP 1998; ruin and recreate: Schrimpf and others, Journal of Computational Physics 159, 2000; both from
-// memory). Its work is in proportion to what is taken out, not to the size of the plan.
+// memory). Its work is in proportion to what is taken out, not to the size of the plan. Several search side by side.
 type rebuilder struct {
-	s    *searcher
+	p    *problem
+	keys *keys
+	r    rng
 	d    *decoder
 	cost Objective // of the plan that d holds
+	best *solution
+	plan Plan // of best, once it is better than what was given
+
+	memory []Objective // late acceptance
+	steps  int
+	stall  int // steps since the best plan
 
 	out   []bool  // per block, taken out now
 	taken []int32 // blocks taken out now
@@ -22,13 +31,26 @@ type rebuilder struct {
 }
 
 // newRebuilder begins from a solution; nil when the solution cannot be read back.
-func (s *searcher) newRebuilder(sol *solution) *rebuilder {
-	r := &rebuilder{s: s, d: newDecoder(s.p), out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks))}
+func (s *searcher) newRebuilder(sol *solution, seed uint64) *rebuilder {
+	r := &rebuilder{
+		p: s.p, keys: s.keys, r: rng{s: seed}, d: newDecoder(s.p), best: sol,
+		out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks)),
+	}
 	r.d.stop = s.opt.Stop
 	if _, ok := r.d.placeFixed(); !ok || !r.load(sol) {
 		return nil
 	}
+	r.remember(shortMemory)
 	return r
+}
+
+// remember makes a late-acceptance memory of so many steps at the present cost.
+func (r *rebuilder) remember(n int) {
+	r.memory = slices.Grow(r.memory[:0], n)[:n]
+	for i := range r.memory {
+		r.memory[i] = r.cost
+	}
+	r.stall = 0
 }
 
 // load makes a solution the present plan.
@@ -88,7 +110,7 @@ func (r *rebuilder) step(limit *Objective) bool {
 
 // take marks a block to be taken out.
 func (r *rebuilder) take(b int32) {
-	if !r.out[b] && !r.s.p.acts[r.s.p.blocks[b].acts[0]].fixed {
+	if !r.out[b] && !r.p.acts[r.p.blocks[b].acts[0]].fixed {
 		r.out[b] = true
 		r.taken = append(r.taken, b)
 	}
@@ -97,7 +119,7 @@ func (r *rebuilder) take(b int32) {
 // place takes the marked blocks out and places them anew. When that fails it names the activity in the way, or -1; the
 // caller steps back.
 func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
-	d, p := r.d, r.s.p
+	d, p := r.d, r.p
 	for _, b := range r.taken {
 		for _, a := range p.blocks[b].acts {
 			d.s.unplace(a)
@@ -116,7 +138,7 @@ func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 
 // renewChanges makes the changes after what was taken out fit their new predecessors.
 func (r *rebuilder) renewChanges() (culprit int32, ok bool) {
-	d, p := r.d, r.s.p
+	d, p := r.d, r.p
 	for v := range p.vessels {
 		if p.vessels[v].setup == nil {
 			continue
@@ -132,16 +154,16 @@ func (r *rebuilder) renewChanges() (culprit int32, ok bool) {
 
 // order fills the decoder's sequence with the activities that were taken out, and their wishes.
 func (r *rebuilder) order() {
-	d, p, rnd := r.d, r.s.p, &r.s.r
+	d, p, rnd := r.d, r.p, &r.r
 	rule := rnd.n(6)
 	var span int64 = 1
 	for _, b := range r.taken {
 		a := p.blocks[b].acts[0]
 		switch rule {
 		case 0, 1: // urgency
-			r.key[b] = float64(r.s.keys.latest[a])
+			r.key[b] = float64(r.keys.latest[a])
 		case 2:
-			r.key[b] = float64(r.s.keys.due[a])
+			r.key[b] = float64(r.keys.due[a])
 		case 3:
 			r.key[b] = float64(p.es[a])
 		default: // as it was
@@ -230,7 +252,7 @@ func (d *decoder) moving(a int32) bool {
 
 // choose marks the blocks to be taken out.
 func (r *rebuilder) choose() {
-	p, rnd := r.s.p, &r.s.r
+	p, rnd := r.p, &r.r
 	size := 2 + rnd.n(4)
 	if rnd.n(4) == 0 {
 		size = 4 + rnd.n(10)
@@ -251,8 +273,8 @@ func (r *rebuilder) choose() {
 // pickLate lists the activities that end after their due time and returns their number less one.
 func (r *rebuilder) pickLate() int {
 	r.late = r.late[:0]
-	for a := range r.s.p.acts {
-		if c := &r.s.p.acts[a]; c.weight > 0 && !c.fixed && r.d.s.pl[a].end > c.due {
+	for a := range r.p.acts {
+		if c := &r.p.acts[a]; c.weight > 0 && !c.fixed && r.d.s.pl[a].end > c.due {
 			r.late = append(r.late, int32(a))
 		}
 	}
@@ -261,7 +283,7 @@ func (r *rebuilder) pickLate() int {
 
 // around marks the block of an activity, blocks that it depends on, and some that stand in their way.
 func (r *rebuilder) around(a int32, size int) {
-	p, rnd := r.s.p, &r.s.r
+	p, rnd := r.p, &r.r
 	b := p.blockOf[a]
 	r.take(b)
 	for len(r.taken) < size && rnd.n(3) > 0 && len(p.blocks[b].preds) > 0 {
@@ -283,11 +305,11 @@ func (r *rebuilder) around(a int32, size int) {
 // rivals lists the blocks of what is in the vessels that a could use, or takes a resource that a needs, shortly before
 // or while it runs.
 func (r *rebuilder) rivals(a int32) {
-	p, d := r.s.p, r.d
+	p, d := r.p, r.d
 	r.rival = r.rival[:0]
 	x := &d.s.pl[a]
 	reach := (x.end - x.start) + 1
-	from, to := x.start-reach-int64(r.s.r.n(3))*reach, x.end
+	from, to := x.start-reach-int64(r.r.n(3))*reach, x.end
 	for mi := range p.acts[a].modes {
 		for _, u := range p.acts[a].modes[mi].uses {
 			for i := d.s.firstAfter(u.vessel, to) - 1; i >= 0; i-- {
@@ -301,12 +323,12 @@ func (r *rebuilder) rivals(a int32) {
 			}
 		}
 	}
-	if len(r.rival) > 0 && r.s.r.n(3) > 0 {
+	if len(r.rival) > 0 && r.r.n(3) > 0 {
 		return
 	}
 	// Somebody who shares a resource: a few samples are enough.
 	for range 24 {
-		b := int32(r.s.r.n(len(p.acts)))
+		b := int32(r.r.n(len(p.acts)))
 		y := &d.s.pl[b]
 		if y.end >= from && y.start <= to && !p.acts[b].fixed && sharesNeed(&p.acts[a].modes[x.mode], &p.acts[b].modes[y.mode]) {
 			r.rival = append(r.rival, p.blockOf[b])
@@ -325,50 +347,91 @@ func sharesNeed(a, b *cmode) bool {
 	return false
 }
 
-// rebuild searches by taking out and placing anew, with late acceptance.
+// A long memory finds better plans and takes longer to do so: it begins short and doubles whenever nothing better has
+// come for a while.
+const (
+	shortMemory = 20
+	longMemory  = 5000
+	// patience is how many times its memory a search goes on without a better plan.
+	patience = 20
+)
+
+// rebuildWorkers search at the same time; their number is part of what makes a result repeatable.
+const rebuildWorkers = 2
+
+// longRound is the greatest number of steps that each worker makes before they compare their plans.
+const longRound = 400
+
+// rebuild searches by taking out and placing anew. The workers meet after a number of steps, not of seconds, so that the
+// result does not depend on how fast each of them is.
 func (s *searcher) rebuild() {
-	r := s.newRebuilder(s.best)
-	if r == nil {
-		return
+	var workers []*rebuilder
+	for range rebuildWorkers {
+		r := s.newRebuilder(s.best, s.r.next())
+		if r == nil {
+			return
+		}
+		workers = append(workers, r)
 	}
-	memory := make([]Objective, 300)
-	for i := range memory {
-		memory[i] = r.cost
+	for round := 10; !s.halted(); round = min(2*round, longRound) {
+		n := min(round, max(1, (s.budget-s.used)/len(workers)))
+		var wait sync.WaitGroup
+		for _, r := range workers {
+			wait.Go(func() { r.search(n, s.opt.Stop) })
+		}
+		wait.Wait()
+		s.used += n * len(workers)
+		for _, r := range workers {
+			if r.best.cost.Less(s.best.cost) {
+				s.best, s.plan = r.best, r.plan
+				s.tell(true)
+			}
+		}
+		s.tell(false)
+		for _, r := range workers {
+			if r.stall > patience*len(r.memory) && !r.restart(s.best) {
+				return
+			}
+		}
 	}
-	patience, stall := max(3000, s.budget/8), 0
-	for step := 0; !s.halted(); step++ {
-		slot := step % len(memory)
-		limit := memory[slot]
+}
+
+// restart goes on from a solution with a longer memory.
+func (r *rebuilder) restart(sol *solution) bool {
+	if !r.load(sol) {
+		return false
+	}
+	r.best = sol
+	r.remember(min(2*len(r.memory), longMemory))
+	return true
+}
+
+// search makes n steps of late acceptance.
+func (r *rebuilder) search(n int, stop func() bool) {
+	for range n {
+		if stop != nil && stop() {
+			return
+		}
+		slot := &r.memory[r.steps%len(r.memory)]
+		limit := *slot
 		if limit.Less(r.cost) {
 			limit = r.cost
 		}
-		if s.used++; s.used%200 == 0 {
-			s.tell(false)
-		}
 		r.step(&limit)
-		if r.cost.Less(memory[slot]) {
-			memory[slot] = r.cost
+		if r.cost.Less(*slot) {
+			*slot = r.cost
 		}
-		stall++
-		if r.cost.Less(s.best.cost) {
-			s.best, s.plan, stall = r.solution(), r.d.plan(r.cost), 0
-			s.tell(true)
-		}
-		if stall > patience {
-			stall = 0
-			if !r.load(s.best) {
-				return
-			}
-			for i := range memory {
-				memory[i] = worsened(r.cost, i)
-			}
+		r.steps++
+		r.stall++
+		if r.cost.Less(r.best.cost) {
+			r.best, r.plan, r.stall = r.solution(), r.d.plan(r.cost), 0
 		}
 	}
 }
 
 // solution copies the present plan; its genotype follows the plan.
 func (r *rebuilder) solution() *solution {
-	p, d := r.s.p, r.d
+	p, d := r.p, r.d
 	n := len(p.acts)
 	sol := &solution{cost: r.cost, start: make([]int64, n), end: make([]int64, n), mode: make([]int32, n)}
 	g := p.plain(make([]float64, n))

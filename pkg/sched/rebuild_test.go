@@ -90,7 +90,7 @@ func rebuilderOf(t *testing.T, in Instance) *rebuilder {
 	if s.best == nil {
 		t.Fatal("no first plan")
 	}
-	r := s.newRebuilder(s.best)
+	r := s.newRebuilder(s.best, 1)
 	if r == nil {
 		t.Fatal("the first plan cannot be read back")
 	}
@@ -117,9 +117,9 @@ func TestTakingOutAndSteppingBackChangesNothing(t *testing.T) {
 
 func TestTakingEverythingOutLeavesAnEmptyKitchen(t *testing.T) {
 	r := rebuilderOf(t, week(10))
-	empty := pictureOf(newState(r.s.p))
-	for a := range r.s.p.acts {
-		r.d.s.unplace(int32((a * 7) % len(r.s.p.acts)))
+	empty := pictureOf(newState(r.p))
+	for a := range r.p.acts {
+		r.d.s.unplace(int32((a * 7) % len(r.p.acts)))
 	}
 	if after := pictureOf(r.d.s); !reflect.DeepEqual(empty, after) {
 		t.Fatalf("left over:\n%+v", after)
@@ -145,7 +145,7 @@ func TestAKeptStepIsNeverAboveItsLimit(t *testing.T) {
 		t.Error("no step was kept: nothing was tried")
 	}
 	sol := r.solution()
-	other := newDecoder(r.s.p)
+	other := newDecoder(r.p)
 	other.placeFixed()
 	if out, f := other.decode(sol.geno, nil); out != decoded || other.objective() != r.cost {
 		t.Errorf("the plan's genotype gives %v %+v at %+v, not the plan's %+v", out, other.objective(), f, r.cost)

@@ -96,8 +96,16 @@ func TestFlagsSayWhatIsWrong(t *testing.T) {
 
 func TestGroups(t *testing.T) {
 	for _, c := range []struct{ family, name, want string }{
-		{"fjsp", "mk03", "mk"}, {"fjsp", "la06_edata", "edata"}, {"fjsp", "setb4xx", "barnes"}, {"fjsp", "mt10c1", "barnes"}, {"fjsp", "behnke21", "behnke"},
-		{"rcpsp", "j1201_1", "j120"}, {"rcpsp", "j305_1", "j30"}, {"jsp-tardiness", "ft10_f13", "f13"}, {"jsp", "la16", "la"}, {"rcpspmax", "ubo20_01", "rcpspmax"},
+		{"fjsp", "mk03", "mk"},
+		{"fjsp", "la06_edata", "edata"},
+		{"fjsp", "setb4xx", "barnes"},
+		{"fjsp", "mt10c1", "barnes"},
+		{"fjsp", "behnke21", "behnke"},
+		{"rcpsp", "j1201_1", "j120"},
+		{"rcpsp", "j305_1", "j30"},
+		{"jsp-tardiness", "ft10_f13", "f13"},
+		{"jsp", "la16", "la"},
+		{"rcpspmax", "ubo20_01", "rcpspmax"},
 	} {
 		if got := groupOf(c.family, c.name); got != c.want {
 			t.Errorf("group of %s %s: %q, want %q", c.family, c.name, got, c.want)
