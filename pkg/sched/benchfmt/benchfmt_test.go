@@ -153,9 +153,9 @@ func TestPublishedInstances(t *testing.T) {
 	t.Parallel()
 	bench := benchFolder(t)
 	for _, f := range []family{
-		{"fjsp", "best-known.csv", ".fjs", benchfmt.FlexibleJobShop, 4, 250},
-		{"fjsp-workers", "best-known.csv", ".fjsw", benchfmt.FlexibleJobShopWorkers, 4, 200},
-		{"jsp", "best-known.csv", ".txt", benchfmt.JobShop, 5, 400},
+		{"fjsp", "best-known.csv", ".fjs", benchfmt.FlexibleJobShop, 4, 60},
+		{"fjsp-workers", "best-known.csv", ".fjsw", benchfmt.FlexibleJobShopWorkers, 4, 60},
+		{"jsp", "best-known.csv", ".txt", benchfmt.JobShop, 5, 80},
 		{"rcpsp", "best-known.csv", ".sm", benchfmt.RCPSP, 8, 300},
 		{"rcpspmax", "best-known.csv", ".sch", benchfmt.RCPSPMax, 3, 60},
 	} {
@@ -207,7 +207,7 @@ func TestJobShopVariants(t *testing.T) {
 			t.Fatal(err)
 		}
 		in := load(t, filepath.Join(bench, "jsp", name+".txt"), benchfmt.JobShop)
-		if _, ok := score(t, benchfmt.WithOperators(in, n), b, 300); !ok {
+		if _, ok := score(t, benchfmt.WithOperators(in, n), b, 40); !ok {
 			t.Errorf("%s with %d operators: no plan", name, n)
 		}
 	}
@@ -216,7 +216,7 @@ func TestJobShopVariants(t *testing.T) {
 		if len(in.Activities) > 100 {
 			continue
 		}
-		g, ok := score(t, benchfmt.WithBlocking(in), b, 300)
+		g, ok := score(t, benchfmt.WithBlocking(in), b, 40)
 		t.Logf("%s blocking: gap %.1f %%", name, g)
 		if !ok {
 			t.Errorf("%s with blocking: no plan", name)
@@ -259,7 +259,7 @@ func TestJobShopWithDueDates(t *testing.T) {
 		}
 		in := benchfmt.WithDueDates(load(t, filepath.Join(bench, "jsp", base[name]+".txt"), benchfmt.JobShop), dues[name])
 		b.lower = 0 // none is known
-		gap, ok := score(t, in, b, 400)
+		gap, ok := score(t, in, b, 100)
 		if !ok {
 			t.Errorf("%s: no plan", name)
 			continue
