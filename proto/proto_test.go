@@ -87,7 +87,7 @@ func commented(file protoreflect.FileDescriptor, d protoreflect.Descriptor) bool
 }
 
 // readers are the first words of RPC names that change nothing.
-var readers = []string{"Get", "List", "Trace", "Check", "Summarize", "Scan", "Forecast", "Wait", "Export", "Estimate"}
+var readers = []string{"Get", "List", "Trace", "Check", "Summarize", "Scan", "Forecast", "Wait", "Watch", "Export", "Estimate"}
 
 func reads(method protoreflect.Name) bool {
 	return slices.ContainsFunc(readers, func(prefix string) bool { return strings.HasPrefix(string(method), prefix) })

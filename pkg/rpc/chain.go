@@ -107,7 +107,7 @@ func (s *Server) logStream(srv any, ss grpc.ServerStream, info *grpc.StreamServe
 	ctx, c := newCall(ss.Context())
 	_ = ss.SetHeader(metadata.Pairs(requestIDKey, c.id))
 	start := time.Now()
-	err := next(srv, &serverStream{ServerStream: ss, ctx: ctx})
+	err := next(srv, &serverStream{ServerStream: ss, ctx: s.withStop(ctx)})
 	s.logCall(ctx, c, info.FullMethod, start, err)
 	return err
 }

@@ -457,39 +457,56 @@ func (d *decoder) openConsumer(m *miss) int32 {
 
 // objective adds up the cost of the complete plan.
 func (d *decoder) objective() Objective {
-	p, s := d.p, d.s
 	var o Objective
-	last := p.from
-	for a := range p.acts {
-		c, x := &p.acts[a], &s.pl[a]
-		o.Tardiness += c.weight * max(0, x.end-c.due)
-		last = max(last, x.end)
-		m := &c.modes[x.mode]
-		o.Energy += m.energy
-		if !m.plain {
-			for k := range 3 {
-				o.Overtime += m.cal[k].overtime(x.tm.s[k], x.tm.e[k])
-			}
+	last := d.p.from
+	for a := range d.p.acts {
+		d.addCost(&o, int32(a), 1)
+		last = max(last, d.s.pl[a].end)
+	}
+	if len(d.p.acts) > 0 {
+		o.Makespan = last - d.p.from
+	}
+	o.Overtime += d.cleaningOvertime()
+	o.Freshness = d.p.freshness(d.s.pl)
+	return d.p.in.Weights.Weigh(o)
+}
+
+// addCost adds (by = 1) or takes off (-1) what a placed activity costs by itself.
+func (d *decoder) addCost(o *Objective, a int32, by int64) {
+	c, x := &d.p.acts[a], &d.s.pl[a]
+	if c.weight > 0 {
+		o.Tardiness += by * c.weight * max(0, x.end-c.due)
+	}
+	m := &c.modes[x.mode]
+	o.Energy += by * m.energy
+	if !m.plain {
+		for k := range 3 {
+			o.Overtime += by * m.cal[k].overtime(x.tm.s[k], x.tm.e[k])
 		}
-		if pr := p.in.Activities[a].Previous; pr != nil {
-			o.Change += pr.MoveWeight * max(x.start-pr.Start, pr.Start-x.start)
-			if c.prevMode != -1 && c.prevMode != x.mode {
-				o.Change += pr.ModeWeight
+	}
+	if pr := d.p.in.Activities[a].Previous; pr != nil {
+		o.Change += by * pr.MoveWeight * max(x.start-pr.Start, pr.Start-x.start)
+		if c.prevMode != -1 && c.prevMode != x.mode {
+			o.Change += by * pr.ModeWeight
+		}
+	}
+}
+
+// cleaningOvertime is the overtime in which vessels are cleaned.
+func (d *decoder) cleaningOvertime() int64 {
+	var sum int64
+	for v := range d.s.occ {
+		setup := d.p.vessels[v].setup
+		if setup == nil || setup.cal == nil || len(setup.cal.over) == 0 {
+			continue
+		}
+		for i := range d.s.occ[v] {
+			if x := &d.s.occ[v][i]; x.attended {
+				sum += setup.cal.overtime(x.cfrom, x.cto)
 			}
 		}
 	}
-	if len(p.acts) > 0 {
-		o.Makespan = last - p.from
-	}
-	for v := range s.occ {
-		for i := range s.occ[v] {
-			if x := &s.occ[v][i]; x.attended {
-				o.Overtime += p.vessels[v].setup.cal.overtime(x.cfrom, x.cto)
-			}
-		}
-	}
-	o.Freshness = p.freshness(s.pl)
-	return p.in.Weights.Weigh(o)
+	return sum
 }
 
 func (p *problem) freshness(pl []placement) int64 {

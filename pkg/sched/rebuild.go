@@ -16,24 +16,30 @@ type rebuilder struct {
 	r    rng
 	d    *decoder
 	cost Objective // of the plan that d holds
-	best *solution
-	plan Plan // of best, once it is better than what was given
+	acts Objective // the part of it that activities cost by themselves
+
+	best    *solution
+	plan    Plan      // of best, once it is better than what was given
+	least   Objective // the best cost seen
+	pending bool      // the plan that d holds costs least and is not copied to best yet
 
 	memory []Objective // late acceptance
 	steps  int
 	stall  int // steps since the best plan
 
-	out   []bool  // per block, taken out now
-	taken []int32 // blocks taken out now
-	rival []int32 // scratch: blocks in the way
-	key   []float64
-	late  []int32 // activities that end after their due time
+	out     []bool  // per block, taken out now
+	taken   []int32 // blocks taken out now
+	touched []int32 // vessels that something was taken out of
+	rival   []int32 // scratch: blocks in the way
+	key     []float64
+	late    []int32 // activities that end after their due time
+	listed  bool    // late is that of the present plan
 }
 
 // newRebuilder begins from a solution; nil when the solution cannot be read back.
 func (s *searcher) newRebuilder(sol *solution, seed uint64) *rebuilder {
 	r := &rebuilder{
-		p: s.p, keys: s.keys, r: rng{s: seed}, d: newDecoder(s.p), best: sol,
+		p: s.p, keys: s.keys, r: rng{s: seed}, d: newDecoder(s.p), best: sol, least: sol.cost,
 		out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks)),
 	}
 	r.d.stop = s.opt.Stop
@@ -67,17 +73,21 @@ func (r *rebuilder) load(sol *solution) bool {
 		return false
 	}
 	d.s.slots = nil
-	r.cost = d.objective()
+	r.cost, r.acts, r.listed = d.objective(), Objective{}, false
+	for a := range d.p.acts {
+		d.addCost(&r.acts, int32(a), 1)
+	}
 	d.s.forget()
 	return true
 }
 
-// step tries one neighbour. It is kept when its cost is at most limit; the result says whether it was.
+// step tries one neighbour. It is kept when its cost is at most limit; the result says whether it was. A best plan that
+// is not copied yet is copied before it is left, at the price of the step that would have left it.
 func (r *rebuilder) step(limit *Objective) bool {
 	d := r.d
 	r.choose()
 	mark := d.s.mark()
-	ok := false
+	acts, ok := r.acts, false
 	for ejected := 0; ; ejected++ {
 		culprit, done := r.place(limit)
 		if done {
@@ -85,27 +95,55 @@ func (r *rebuilder) step(limit *Objective) bool {
 			break
 		}
 		d.s.rollback(mark)
+		r.acts = acts
 		if culprit < 0 || ejected == 4 || d.p.acts[culprit].fixed || r.out[d.p.blockOf[culprit]] {
 			break
 		}
 		r.take(d.p.blockOf[culprit])
 	}
 	if ok {
-		cost := d.objective()
-		if ok = !limit.Less(cost); ok {
-			r.cost = cost
+		cost := r.total()
+		leaves := r.pending && !cost.Less(r.least)
+		if ok = !limit.Less(cost) && !leaves; ok {
+			r.cost, r.listed = cost, false
+			d.s.forget()
+		} else {
+			d.s.rollback(mark)
+			r.acts = acts
 		}
-	}
-	if ok {
-		d.s.forget()
-	} else {
-		d.s.rollback(mark)
+		if leaves {
+			r.keep()
+		}
 	}
 	for _, b := range r.taken {
 		r.out[b] = false
 	}
 	r.taken = r.taken[:0]
+	if ok && r.cost.Less(r.least) {
+		r.least, r.pending, r.stall = r.cost, true, 0
+	}
 	return ok
+}
+
+// keep copies the present plan, which is the best one.
+func (r *rebuilder) keep() {
+	if r.pending {
+		r.best, r.plan, r.pending = r.solution(), r.d.plan(r.cost), false
+	}
+}
+
+// total is the cost of the plan after a step.
+func (r *rebuilder) total() Objective {
+	d := r.d
+	o := r.acts
+	last := d.p.from
+	for a := range d.s.pl {
+		last = max(last, d.s.pl[a].end)
+	}
+	o.Makespan = last - d.p.from
+	o.Overtime += d.cleaningOvertime()
+	o.Freshness = d.p.freshness(d.s.pl)
+	return d.p.in.Weights.Weigh(o)
 }
 
 // take marks a block to be taken out.
@@ -120,8 +158,15 @@ func (r *rebuilder) take(b int32) {
 // caller steps back.
 func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 	d, p := r.d, r.p
+	r.touched = r.touched[:0]
 	for _, b := range r.taken {
 		for _, a := range p.blocks[b].acts {
+			d.addCost(&r.acts, a, -1)
+			for _, u := range p.acts[a].modes[d.s.pl[a].mode].uses {
+				if p.vessels[u.vessel].setup != nil && !has(r.touched, u.vessel) {
+					r.touched = append(r.touched, u.vessel)
+				}
+			}
 			d.s.unplace(a)
 		}
 	}
@@ -129,22 +174,21 @@ func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 		return culprit, false
 	}
 	r.order()
-	rest := r.cost.Tardiness
-	for _, a := range d.seq {
-		rest -= p.acts[a].weight * max(0, d.s.pl[a].end-p.acts[a].due)
+	if culprit, ok = d.reinsert(limit, r.acts.Tardiness); !ok {
+		return culprit, false
 	}
-	return d.reinsert(limit, rest)
+	for _, a := range d.seq {
+		d.addCost(&r.acts, a, 1)
+	}
+	return -1, true
 }
 
 // renewChanges makes the changes after what was taken out fit their new predecessors.
 func (r *rebuilder) renewChanges() (culprit int32, ok bool) {
-	d, p := r.d, r.p
-	for v := range p.vessels {
-		if p.vessels[v].setup == nil {
-			continue
-		}
+	d := r.d
+	for _, v := range r.touched {
 		for i := range d.s.occ[v] {
-			if !d.s.renew(int32(v), i) {
+			if !d.s.renew(v, i) {
 				return d.s.occ[v][i].act, false
 			}
 		}
@@ -253,15 +297,15 @@ func (d *decoder) moving(a int32) bool {
 // choose marks the blocks to be taken out.
 func (r *rebuilder) choose() {
 	p, rnd := r.p, &r.r
-	size := 2 + rnd.n(4)
-	if rnd.n(4) == 0 {
-		size = 4 + rnd.n(10)
+	size := 1 + rnd.n(3)
+	if rnd.n(6) == 0 {
+		size = 4 + rnd.n(8)
 	}
 	size = min(size, max(1, len(p.blocks)/2))
 	switch k := rnd.n(10); {
-	case k < 5 && r.pickLate() >= 0:
+	case k < 7 && r.pickLate() >= 0:
 		r.around(r.late[rnd.n(len(r.late))], size)
-	case k < 8:
+	case k < 9:
 		r.around(int32(rnd.n(len(p.acts))), size)
 	default:
 		for range size {
@@ -272,7 +316,10 @@ func (r *rebuilder) choose() {
 
 // pickLate lists the activities that end after their due time and returns their number less one.
 func (r *rebuilder) pickLate() int {
-	r.late = r.late[:0]
+	if r.listed {
+		return len(r.late) - 1
+	}
+	r.late, r.listed = r.late[:0], true
 	for a := range r.p.acts {
 		if c := &r.p.acts[a]; c.weight > 0 && !c.fixed && r.d.s.pl[a].end > c.due {
 			r.late = append(r.late, int32(a))
@@ -401,7 +448,7 @@ func (r *rebuilder) restart(sol *solution) bool {
 	if !r.load(sol) {
 		return false
 	}
-	r.best = sol
+	r.best, r.least, r.pending = sol, sol.cost, false
 	r.remember(min(2*len(r.memory), longMemory))
 	return true
 }
@@ -410,7 +457,7 @@ func (r *rebuilder) restart(sol *solution) bool {
 func (r *rebuilder) search(n int, stop func() bool) {
 	for range n {
 		if stop != nil && stop() {
-			return
+			break
 		}
 		slot := &r.memory[r.steps%len(r.memory)]
 		limit := *slot
@@ -423,10 +470,8 @@ func (r *rebuilder) search(n int, stop func() bool) {
 		}
 		r.steps++
 		r.stall++
-		if r.cost.Less(r.best.cost) {
-			r.best, r.plan, r.stall = r.solution(), r.d.plan(r.cost), 0
-		}
 	}
+	r.keep()
 }
 
 // solution copies the present plan; its genotype follows the plan.

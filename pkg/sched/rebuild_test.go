@@ -103,8 +103,10 @@ func TestTakingOutAndSteppingBackChangesNothing(t *testing.T) {
 		before := pictureOf(r.d.s)
 		mark := r.d.s.mark()
 		r.choose()
+		acts := r.acts
 		r.place(nil)
 		r.d.s.rollback(mark)
+		r.acts = acts
 		for _, b := range r.taken {
 			r.out[b] = false
 		}

@@ -101,6 +101,9 @@ func (s *searcher) run() {
 	s.improve()
 }
 
+// manyActivities is from where on a first plan takes so long that one must do.
+const manyActivities = 3000
+
 // construct tries the warm plan and every rule, with repairs until the first plan exists, then the budget's remainder
 // on random rules if none is found.
 func (s *searcher) construct() {
@@ -109,8 +112,8 @@ func (s *searcher) construct() {
 	}
 	for i := 0; i < ruleCount && !s.halted(); i++ {
 		s.repair(s.p.plain(s.p.rule(i, s.keys)), 12)
-		if s.best != nil && i >= 2 && s.used > s.budget/3 {
-			break
+		if s.best != nil && (i >= 2 && s.used > s.budget/3 || len(s.p.acts) > manyActivities) {
+			break // improving a plan pays more than another first one
 		}
 	}
 	for s.best == nil && !s.halted() {

@@ -15,7 +15,8 @@
 //   - measurements are only added.
 //
 // Computing a schedule takes seconds to minutes. It is an Operation: a stored row that a Worker takes under a lease, so
-// that a crash or a restart leads to another attempt that begins with the best schedule found so far.
+// that a crash or a restart leads to another attempt that begins with the best schedule found so far and has the time and
+// iterations that are left. It can be watched (WatchOperation), and cancelled: then the best schedule found is the result.
 //
 // A forecast is renewed with every measurement, and by the clock (WatchOverdue) when its moment has passed; a finish that
 // moved by five minutes or more is told to others, and the next schedule counts with it.

@@ -32,6 +32,11 @@ type Operation struct {
 	Bound           *Cost
 	Gap             float64
 	LateBatches     int
+	// Lateness is the sum of the delays of the late batches in the best plan so far.
+	Lateness time.Duration
+	// Elapsed is the real time spent on computing, over all attempts; MaxDuration is the longest that it may be.
+	Elapsed     time.Duration
+	MaxDuration time.Duration
 	// Schedule with the best result, once it has ended.
 	Schedule string
 	// ErrorReason and ErrorText say why it failed.

@@ -132,6 +132,14 @@ func (x *instance) cost(o sched.Objective) Cost {
 	}
 }
 
+// objective is the way back from cost. Lateness and the rest are compared one after the other.
+func objective(c Cost) sched.Objective {
+	return sched.Objective{
+		Tardiness: c.Tardiness, Overtime: seconds(c.Overtime), Energy: c.EnergyWh, Freshness: c.Freshness, Change: c.Change,
+		Makespan: seconds(c.Makespan), First: c.Tardiness, Rest: c.Rest,
+	}
+}
+
 // report turns the engine's report into words of the kitchen.
 func (x *instance) report(r sched.Report, found bool) Report {
 	out := Report{Bound: x.cost(r.Bound), Gap: r.Gap, Iterations: r.Iterations, Stopped: r.Stopped}

@@ -38,6 +38,7 @@ type Service struct {
 	ids      IDs
 	logger   *slog.Logger
 	nudge    chan struct{}
+	searches searches
 }
 
 // New returns a complete Service, or an error that names what is missing.

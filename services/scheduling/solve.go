@@ -118,7 +118,7 @@ func (s *Service) storeSolve(ctx context.Context, p Problem, c Solve, batches []
 	}
 	op := Operation{
 		Name: p.Site + "/operations/" + s.ids.NewID("solve"), Meta: s.created(), Stage: StageWaiting, Plan: p.Plan,
-		Budget: p.Budget, Steps: len(x.Activities),
+		Budget: p.Budget, MaxDuration: p.MaxDuration, Steps: len(x.Activities),
 	}
 	return op, s.store.InsertOperation(ctx, op, p)
 }

@@ -19,8 +19,19 @@ func (s *Service) Operations(ctx context.Context, q ListQuery) ([]Operation, err
 	return s.store.ListOperations(ctx, q)
 }
 
-// CancelOperation asks a computation to stop; one that has ended stays as it is.
+// CancelOperation asks a computation to stop, which then keeps its best schedule; one that has ended stays as it is.
 func (s *Service) CancelOperation(ctx context.Context, name string) (Operation, error) {
+	op, err := s.requestCancel(ctx, name)
+	if err != nil {
+		return Operation{}, err
+	}
+	if state := s.searches.get(name); state != nil {
+		state.stop.Store(true) // a worker of another process reads the row
+	}
+	return op, nil
+}
+
+func (s *Service) requestCancel(ctx context.Context, name string) (Operation, error) {
 	return inTx(ctx, s, func(ctx context.Context) (Operation, error) {
 		op, err := s.Operation(ctx, name)
 		if err != nil {

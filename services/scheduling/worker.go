@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"runtime/debug"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"rondeau.internal/pkg/apierr"
@@ -27,6 +26,10 @@ type WorkerTiming struct {
 	Report time.Duration // between stored news of a computation; default 1 s
 	Lease  time.Duration // time after which another worker may take over; default 20 s
 }
+
+// shortestAttempt is the time that an attempt gets at least, also when those before it have used up the time to compute:
+// enough to find a first schedule (chosen, no source).
+const shortestAttempt = time.Second
 
 // maxAttempts is how often a computation is begun before it is given up: twice after an interruption, since the third
 // crash is unlikely to be a coincidence.
@@ -150,32 +153,6 @@ func (w *Worker) giveUp(ctx context.Context, op Operation) error {
 	return w.service.store.UpdateOperation(ctx, op)
 }
 
-// search is the state of a computation that its reporter reads.
-type search struct {
-	mu     sync.Mutex
-	report sched.Report
-	best   *sched.Plan
-	stop   atomic.Bool
-}
-
-func (s *search) progress(r sched.Report) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.report = r
-}
-
-func (s *search) incumbent(p sched.Plan, r sched.Report) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.best, s.report = &p, r
-}
-
-func (s *search) look() (*sched.Plan, sched.Report) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	return s.best, s.report
-}
-
 func (w *Worker) compute(ctx context.Context, op Operation) error {
 	p, err := w.service.store.OperationProblem(ctx, op.Name)
 	if err != nil {
@@ -185,42 +162,45 @@ func (w *Worker) compute(ctx context.Context, op Operation) error {
 	if err != nil {
 		return err
 	}
-	options := sched.Options{Seed: p.Seed, Iterations: p.Budget}
-	if len(op.Warm) > 0 {
-		warm := x.plan(op.Warm)
-		options.Warm = &warm
-	} else if len(p.Reference) > 0 {
+	options := sched.Options{Seed: p.Seed, Iterations: max(p.Budget-op.Iterations, 1)}
+	state := newSearch(x, op)
+	switch {
+	case state.best != nil:
+		options.Warm = state.best
+	case len(p.Reference) > 0:
 		warm := x.plan(p.Reference)
 		options.Warm = &warm
 	}
-	var state search
-	deadline := time.Now().Add(p.MaxDuration)
+	deadline := state.began.Add(max(p.MaxDuration-op.Elapsed, shortestAttempt))
 	options.Stop = func() bool { return state.stop.Load() || time.Now().After(deadline) }
 	options.Progress, options.Incumbent = state.progress, state.incumbent
 
-	plan, report, err := w.watched(ctx, op.Name, x, &state, options)
+	w.service.searches.put(op.Name, state)
+	defer w.service.searches.remove(op.Name)
+	plan, report, err := w.watched(ctx, op.Name, state, options)
 	if err != nil {
 		return err
 	}
-	return w.finish(context.WithoutCancel(ctx), ctx.Err() != nil, op.Name, p, x, plan, report)
+	plan, report = state.outcome(plan, report)
+	return w.finish(context.WithoutCancel(ctx), ctx.Err() != nil, op.Name, p, state, plan, report)
 }
 
 // watched runs the engine while watch stores how far it is.
-func (w *Worker) watched(ctx context.Context, name string, x *instance, state *search, options sched.Options) (sched.Plan, sched.Report, error) {
+func (w *Worker) watched(ctx context.Context, name string, state *search, options sched.Options) (sched.Plan, sched.Report, error) {
 	done := make(chan struct{})
 	var watcher sync.WaitGroup
 	watcher.Add(1)
 	go func() {
 		defer watcher.Done()
-		w.watch(ctx, name, x, state, done)
+		w.watch(ctx, name, state, done)
 	}()
 	defer watcher.Wait()
 	defer close(done)
-	return sched.Solve(x.Instance, options)
+	return sched.Solve(state.x.Instance, options)
 }
 
 // watch stores news of a computation, renews its lease and hears of a cancellation, until done or ctx ends.
-func (w *Worker) watch(ctx context.Context, name string, x *instance, state *search, done <-chan struct{}) {
+func (w *Worker) watch(ctx context.Context, name string, state *search, done <-chan struct{}) {
 	tick := time.NewTicker(w.timing.Report)
 	defer tick.Stop()
 	for {
@@ -241,8 +221,7 @@ func (w *Worker) watch(ctx context.Context, name string, x *instance, state *sea
 				state.stop.Store(true)
 				return nil
 			}
-			best, report := state.look()
-			w.news(&op, x, best, report)
+			state.news(&op, true)
 			op.LeaseUntil = time.Now().Add(w.timing.Lease)
 			op.Meta = w.service.changed(op.Meta)
 			return w.service.store.UpdateOperation(ctx, op)
@@ -253,21 +232,9 @@ func (w *Worker) watch(ctx context.Context, name string, x *instance, state *sea
 	}
 }
 
-// news writes the state of a search into its operation.
-func (w *Worker) news(op *Operation, x *instance, best *sched.Plan, r sched.Report) {
-	op.Iterations, op.Gap, op.LateBatches = r.Iterations, r.Gap, len(r.Late)
-	bound := x.cost(r.Bound)
-	op.Bound = &bound
-	if best != nil {
-		cost := x.cost(r.Objective)
-		op.Best = &cost
-		op.Warm = x.assignments(*best)
-	}
-}
-
 // finish stores the result. An interrupted computation is given back; a cancelled one keeps its best schedule.
-func (w *Worker) finish(ctx context.Context, interrupted bool, name string, p Problem, x *instance, plan sched.Plan, report sched.Report) error {
-	found := len(plan.Assignments) > 0
+func (w *Worker) finish(ctx context.Context, interrupted bool, name string, p Problem, state *search, plan sched.Plan, report sched.Report) error {
+	x, found := state.x, len(plan.Assignments) > 0
 	if found {
 		if broken := x.selfCheck(plan); len(broken) > 0 {
 			return fmt.Errorf("the engine's plan breaks %d rules, the first: %s", len(broken), broken[0].String())
@@ -282,11 +249,7 @@ func (w *Worker) finish(ctx context.Context, interrupted bool, name string, p Pr
 		if op.Done() || op.LeaseOwner != w.owner {
 			return nil // somebody else has taken over
 		}
-		var best *sched.Plan
-		if found {
-			best = &plan
-		}
-		w.news(&op, x, best, report)
+		state.settle(&op, plan, report)
 		op.LeaseOwner, op.LeaseUntil, op.Meta = "", time.Time{}, s.changed(op.Meta)
 		if interrupted && !op.CancelRequested {
 			op.Stage = StageWaiting

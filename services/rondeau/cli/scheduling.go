@@ -2,27 +2,82 @@ package cli
 
 import (
 	"context"
-	"fmt"
-	"slices"
 	"time"
 
-	"cloud.google.com/go/longrunning/autogen/longrunningpb"
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 	"google.golang.org/protobuf/types/known/durationpb"
 
 	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
 	"rondeau.internal/pkg/rpc"
-	"rondeau.internal/services/rondeau/cli/view"
 )
 
 // scheduleCommands give a plan's batches vessels, people and times.
 func (a *app) scheduleCommands(schedule *cobra.Command) {
 	schedule.AddCommand(a.scheduleSolveCommand(), a.schedulePublishCommand(), a.scheduleBoardCommand())
+	for _, show := range schedule.Commands() {
+		if show.Name() == "show" {
+			a.pictureToo(show)
+		}
+	}
+}
+
+// pictureToo lets `schedule show` draw the schedule.
+func (a *app) pictureToo(show *cobra.Command) {
+	var svg string
+	details := show.RunE
+	show.Flags().StringVar(&svg, "svg", "", "draw it as a picture, into this file")
+	show.RunE = func(cmd *cobra.Command, args []string) error {
+		if svg == "" {
+			return details(cmd, args)
+		}
+		to, err := newPicture(svg)
+		if err != nil {
+			return err
+		}
+		defer to.discard()
+		ctx, cancel := a.call(cmd)
+		defer cancel()
+		found, err := a.schedule(ctx, args)
+		if err != nil {
+			return err
+		}
+		if err := a.draw(ctx, found, to); err != nil {
+			return err
+		}
+		return details(cmd, args)
+	}
+}
+
+// schedule reads the schedule that an argument names, or the published one.
+func (a *app) schedule(ctx context.Context, args []string) (*schedulingpb.Schedule, error) {
+	client, err := a.scheduling()
+	if err != nil {
+		return nil, err
+	}
+	name := ""
+	if len(args) == 1 {
+		if name, err = a.name("schedules/{schedule}", args[0]); err != nil {
+			return nil, err
+		}
+	} else {
+		published, err := client.ListSchedules(ctx, &schedulingpb.ListSchedulesRequest{Parent: a.siteName(), Filter: "state = PUBLISHED", PageSize: 1})
+		if err != nil {
+			return nil, rpc.FromStatus(err)
+		}
+		if len(published.GetSchedules()) == 0 {
+			return nil, usagef("no schedule is published; make one with: rondeau schedule solve")
+		}
+		name = published.GetSchedules()[0].GetName()
+	}
+	found, err := client.GetSchedule(ctx, &schedulingpb.GetScheduleRequest{Name: name})
+	if err != nil {
+		return nil, rpc.FromStatus(err)
+	}
+	return found, nil
 }
 
 func (a *app) scheduleSolveCommand() *cobra.Command {
-	var from, reference string
+	var from, reference, svg string
 	var iterations int32
 	var seconds float64
 	var seed int64
@@ -30,7 +85,11 @@ func (a *app) scheduleSolveCommand() *cobra.Command {
 		Use: "solve [PLAN]", Short: "Find vessel, crew and time for every step; started runs stay", Args: cobra.MaximumNArgs(1),
 		Long: `Find vessel, crew and time for every step of a released plan's batches (of all released batches when no plan is named).
 What has started stays; with a published schedule the search also keeps the changes small. The result is a draft until
-it is published.`,
+it is published. Ctrl-C ends the search early and keeps the best schedule found so far.
+
+While it searches a line tells the time, how many batches are late in the best schedule so far and by how much in all,
+its lateness in weighted hours (or when no batch can be earlier its cost), the proved bound below which no schedule
+lies, the gap between them, and the plans tried.`,
 		ValidArgsFunction: a.completeIDs(resourceByWord("plan")),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			request := &schedulingpb.SolveScheduleRequest{Parent: a.siteName(), IterationBudget: iterations, Seed: seed, RequestId: a.requestID()}
@@ -45,23 +104,31 @@ it is published.`,
 					return err
 				}
 			}
-			if seconds > 0 {
+			if seconds != 0 {
 				request.MaxDuration = durationpb.New(time.Duration(seconds * float64(time.Second)))
 			}
 			if request.StartTime, err = moment(from, a.style(cmd.Context()).Zone); err != nil {
 				return err
 			}
-			solved, err := a.solve(cmd, request)
+			to, err := newPicture(svg)
 			if err != nil {
 				return err
 			}
-			return a.showBoard(cmd.Context(), solved)
+			defer to.discard()
+			solved, err := a.solve(cmd.Context(), request)
+			if err != nil {
+				return err
+			}
+			ctx, cancel := context.WithTimeout(context.WithoutCancel(cmd.Context()), a.timeout) // also after Ctrl-C
+			defer cancel()
+			return a.showBoard(ctx, solved, to)
 		},
 	}
 	command.Flags().StringVar(&from, "from", "", "no unstarted step begins before (now when empty)")
 	command.Flags().StringVar(&reference, "reference", "", "schedule to stay close to (the published one when empty)")
 	command.Flags().Int32Var(&iterations, "iterations", 0, "how long to search, in iterations: the same seed and number give the same schedule (the service's own when 0)")
-	command.Flags().Float64Var(&seconds, "seconds", 0, "stop after so many seconds, whatever the iterations (no limit when 0)")
+	command.Flags().Float64Var(&seconds, "seconds", 0, "stop after so many seconds, 1 to 3600, whatever the iterations (60 when 0)")
+	command.Flags().StringVar(&svg, "svg", "", "draw the schedule as a picture as well, into this file")
 	command.Flags().Int64Var(&seed, "seed", 1, "seed of the search")
 	return command
 }
@@ -86,7 +153,7 @@ func (a *app) schedulePublishCommand() *cobra.Command {
 			if err != nil {
 				return rpc.FromStatus(err)
 			}
-			return a.showBoard(ctx, published)
+			return a.showBoard(ctx, published, nil)
 		},
 	}
 	command.Flags().BoolVar(&preview, "preview", false, "check without publishing")
@@ -94,151 +161,25 @@ func (a *app) schedulePublishCommand() *cobra.Command {
 }
 
 func (a *app) scheduleBoardCommand() *cobra.Command {
-	return &cobra.Command{
+	var svg string
+	command := &cobra.Command{
 		Use: "board [SCHEDULE]", Short: "Show a schedule vessel by vessel (the published one when none is named)", Args: cobra.MaximumNArgs(1),
+		ValidArgsFunction: a.completeIDs(resourceByWord("schedule")),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			client, err := a.scheduling()
+			to, err := newPicture(svg)
 			if err != nil {
 				return err
 			}
+			defer to.discard()
 			ctx, cancel := a.call(cmd)
 			defer cancel()
-			if len(args) == 1 {
-				name, err := a.name("schedules/{schedule}", args[0])
-				if err != nil {
-					return err
-				}
-				found, err := client.GetSchedule(ctx, &schedulingpb.GetScheduleRequest{Name: name})
-				if err != nil {
-					return rpc.FromStatus(err)
-				}
-				return a.showBoard(ctx, found)
-			}
-			published, err := client.ListSchedules(ctx, &schedulingpb.ListSchedulesRequest{Parent: a.siteName(), Filter: "state = PUBLISHED", PageSize: 1})
+			found, err := a.schedule(ctx, args)
 			if err != nil {
-				return rpc.FromStatus(err)
+				return err
 			}
-			if len(published.GetSchedules()) == 0 {
-				return usagef("no schedule is published; make one with: rondeau schedule solve")
-			}
-			found, err := client.GetSchedule(ctx, &schedulingpb.GetScheduleRequest{Name: published.GetSchedules()[0].GetName()})
-			if err != nil {
-				return rpc.FromStatus(err)
-			}
-			return a.showBoard(ctx, found)
+			return a.showBoard(ctx, found, to)
 		},
 	}
-}
-
-// solve waits for the operation, shows its progress on a terminal, and cancels it when the person interrupts: the best
-// schedule so far is kept.
-func (a *app) solve(cmd *cobra.Command, request *schedulingpb.SolveScheduleRequest) (*schedulingpb.Schedule, error) {
-	client, err := a.scheduling()
-	if err != nil {
-		return nil, err
-	}
-	ctx := cmd.Context()
-	operation, err := client.SolveSchedule(ctx, request)
-	if err != nil {
-		return nil, rpc.FromStatus(err)
-	}
-	for !operation.GetDone() {
-		a.progress(operation)
-		operation, err = client.WaitOperation(ctx, &longrunningpb.WaitOperationRequest{Name: operation.GetName(), Timeout: durationpb.New(time.Second)})
-		if err == nil {
-			continue
-		}
-		if ctx.Err() == nil {
-			return nil, rpc.FromStatus(err)
-		}
-		after, cancel := context.WithTimeout(context.WithoutCancel(ctx), 10*time.Second)
-		defer cancel()
-		_, err = client.CancelOperation(after, &longrunningpb.CancelOperationRequest{Name: operation.GetName()})
-		if err != nil {
-			return nil, rpc.FromStatus(err)
-		}
-		return nil, fmt.Errorf("search stopped; the best schedule so far is kept: see `rondeau schedule list`")
-	}
-	a.progress(operation)
-	if a.onTerminal() {
-		fmt.Fprintln(a.err)
-	}
-	if failure := operation.GetError(); failure != nil {
-		return nil, fmt.Errorf("%s", failure.GetMessage())
-	}
-	solved := &schedulingpb.Schedule{}
-	err = operation.GetResponse().UnmarshalTo(solved)
-	if err != nil {
-		return nil, fmt.Errorf("read schedule: %w", err)
-	}
-	return solved, nil
-}
-
-// onTerminal reports whether the error stream is a person's terminal.
-func (a *app) onTerminal() bool {
-	file, ok := a.err.(interface{ Fd() uintptr })
-	return ok && term.IsTerminal(int(file.Fd()))
-}
-
-func (a *app) progress(operation *longrunningpb.Operation) {
-	if !a.onTerminal() {
-		return
-	}
-	meta := &schedulingpb.SolveScheduleMetadata{}
-	if operation.GetMetadata().UnmarshalTo(meta) != nil {
-		return
-	}
-	fmt.Fprintf(a.err, "\r\033[K%d of %d iterations, %d steps, %d late, gap %.1f %%", meta.GetIterationCount(), meta.GetIterationBudget(), meta.GetStepCount(), meta.GetLateBatchCount(), 100*meta.GetGap())
-}
-
-// showBoard prints a schedule by vessel and time, then what is late and why.
-func (a *app) showBoard(ctx context.Context, schedule *schedulingpb.Schedule) error {
-	if a.output == "json" {
-		return a.show(ctx, schedule)
-	}
-	style := a.style(ctx)
-	fmt.Fprintf(a.out, "Schedule %s, %s, %s\n", style.ID(schedule.GetName()), view.EnumWords(schedule.GetState().Descriptor().Values().ByNumber(schedule.GetState().Number())), schedule.GetReport().GetSummary())
-	assignments := slices.Clone(schedule.GetAssignments())
-	slices.SortStableFunc(assignments, func(x, y *schedulingpb.Schedule_Assignment) int {
-		if x.GetVessel() != y.GetVessel() {
-			if x.GetVessel() < y.GetVessel() {
-				return -1
-			}
-			return 1
-		}
-		return x.GetStartTime().AsTime().Compare(y.GetStartTime().AsTime())
-	})
-	for first := 0; first < len(assignments); {
-		last := first
-		for last < len(assignments) && assignments[last].GetVessel() == assignments[first].GetVessel() {
-			last++
-		}
-		place := style.ID(assignments[first].GetVessel())
-		if place == "" {
-			place = "table"
-		}
-		fmt.Fprintf(a.out, "\n%s\n", place)
-		err := table(ctx, a, assignments[first:last], "start_time", "end_time", "batch", "step_id", "crew", "fill_liters", "mass_kg", "started")
-		if err != nil {
-			return err
-		}
-		first = last
-	}
-	for _, late := range schedule.GetReport().GetLateBatches() {
-		fmt.Fprintf(a.out, "\nLate: %s by %s (due %s)", style.ID(late.GetBatch()), view.Duration(late.GetDelay().AsDuration()), style.Time(late.GetDueTime().AsTime()))
-		for _, reason := range late.GetReasons() {
-			fmt.Fprintf(a.out, "\n  %s", reason)
-		}
-	}
-	for _, conflict := range schedule.GetReport().GetConflicts() {
-		fmt.Fprintf(a.out, "\nConflict: %s", conflict.GetText())
-		for _, relaxation := range conflict.GetRelaxations() {
-			fmt.Fprintf(a.out, "\n  would help: %s", relaxation.GetText())
-		}
-	}
-	if caution := schedule.GetReport().GetCaution(); caution != "" {
-		fmt.Fprintf(a.out, "\n%s", caution)
-	}
-	_, err := fmt.Fprintln(a.out)
-	return err
+	command.Flags().StringVar(&svg, "svg", "", "draw it as a picture as well, into this file")
+	return command
 }

@@ -100,7 +100,7 @@ func (w *week) planning() {
 		w.refuses(nora, "is released: only a draft", "plan", "release", "w9")
 	})
 	w.until(ezra, "hollin-vale", "delivery", "list")
-	w.until(nora, "kettle", "schedule", "solve", "w9", "--iterations", "500")
+	w.until(nora, "Kettle", "schedule", "solve", "w9", "--iterations", "500")
 	schedule := w.first(nora, "schedule", "state = DRAFT")
 	w.refusing(func() {
 		w.refuses(ada, "it is for: manager", "schedule", "publish", schedule)

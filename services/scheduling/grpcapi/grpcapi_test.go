@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"sort"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -66,6 +67,8 @@ type api struct {
 	operations longrunningpb.OperationsClient
 	clock      *clock.Fake
 	db         *sqldb.DB
+	server     *rpc.Server
+	stopWorker func()
 	as         func(role auth.Role) schedulingpb.SchedulingServiceClient
 }
 
@@ -114,11 +117,14 @@ func newAPI(t *testing.T) *api {
 	go func() {
 		worked <- scheduling.NewWorker(domain, scheduling.WorkerTiming{Poll: 10 * time.Millisecond}).Run(ctx)
 	}()
-	t.Cleanup(func() {
+	stopWorker := sync.OnceFunc(func() {
 		stop()
 		if err := <-worked; err != nil {
 			t.Error(err)
 		}
+	})
+	t.Cleanup(func() {
+		stopWorker()
 		if err := rpcServer.Stop(context.Background()); err != nil {
 			t.Error(err)
 		}
@@ -141,7 +147,8 @@ func newAPI(t *testing.T) *api {
 	}
 	manager := dial(auth.Manager)
 	return &api{
-		SchedulingServiceClient: schedulingpb.NewSchedulingServiceClient(manager), operations: longrunningpb.NewOperationsClient(manager), clock: fake, db: db,
+		SchedulingServiceClient: schedulingpb.NewSchedulingServiceClient(manager), operations: longrunningpb.NewOperationsClient(manager), clock: fake, db: db, server: rpcServer,
+		stopWorker: stopWorker,
 		as: func(role auth.Role) schedulingpb.SchedulingServiceClient {
 			return schedulingpb.NewSchedulingServiceClient(dial(role))
 		},

@@ -2,13 +2,16 @@ package grpcapi
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	rpcstatus "google.golang.org/genproto/googleapis/rpc/status"
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/types/known/anypb"
+	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/emptypb"
 
 	"cloud.google.com/go/longrunning/autogen/longrunningpb"
@@ -16,6 +19,7 @@ import (
 	"rondeau.internal/pkg/aip"
 	"rondeau.internal/pkg/apierr"
 	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
+	"rondeau.internal/pkg/rpc"
 	"rondeau.internal/services/scheduling"
 )
 
@@ -32,18 +36,7 @@ var operationFields = aip.Fields{
 // operation converts a stored computation; when it has ended well, its response is the schedule, in lists without its
 // assignments.
 func (s *Server) operation(ctx context.Context, o scheduling.Operation, full bool) (*longrunningpb.Operation, error) {
-	metadata := &schedulingpb.SolveScheduleMetadata{
-		Stage: schedulingpb.SolveScheduleMetadata_Stage(schedulingpb.SolveScheduleMetadata_Stage_value[string(o.Stage)]), Plan: o.Plan,
-		IterationCount: int32(o.Iterations), IterationBudget: int32(o.Budget), Gap: o.Gap, Schedule: o.Schedule, CancelRequested: o.CancelRequested,
-		AttemptCount: int32(o.Attempts), StepCount: int32(o.Steps), LateBatchCount: int32(o.LateBatches), CreateTime: stamp(o.CreateTime), UpdateTime: stamp(o.UpdateTime),
-	}
-	if o.Best != nil {
-		metadata.BestCost = cost(*o.Best)
-	}
-	if o.Bound != nil {
-		metadata.Bound = cost(*o.Bound)
-	}
-	packed, err := anypb.New(metadata)
+	packed, err := anypb.New(progress(o))
 	if err != nil {
 		return nil, fmt.Errorf("pack the metadata of %s: %w", o.Name, err)
 	}
@@ -63,20 +56,71 @@ func (s *Server) operation(ctx context.Context, o scheduling.Operation, full boo
 		}
 		out.Result = &longrunningpb.Operation_Response{Response: response}
 	case scheduling.StageCancelled, scheduling.StageFailed:
-		code := codes.Canceled
-		if o.Stage == scheduling.StageFailed {
-			code = codes.Aborted
-			if o.ErrorReason == scheduling.ProblemInvalid {
-				code = codes.FailedPrecondition
-			}
-		}
-		detail, err := anypb.New(&errdetails.ErrorInfo{Reason: o.ErrorReason, Domain: "rondeau", Metadata: map[string]string{"operation": o.Name}})
+		failed, err := failure(o)
 		if err != nil {
-			return nil, fmt.Errorf("pack the error of %s: %w", o.Name, err)
+			return nil, err
 		}
-		out.Result = &longrunningpb.Operation_Error{Error: &rpcstatus.Status{Code: int32(code), Message: o.ErrorText, Details: []*anypb.Any{detail}}}
+		out.Result = &longrunningpb.Operation_Error{Error: failed}
 	}
 	return out, nil
+}
+
+// failure says why a computation ended without a schedule, or before its time.
+func failure(o scheduling.Operation) (*rpcstatus.Status, error) {
+	code := codes.Canceled
+	if o.Stage == scheduling.StageFailed {
+		code = codes.Aborted
+		if o.ErrorReason == scheduling.ProblemInvalid {
+			code = codes.FailedPrecondition
+		}
+	}
+	detail, err := anypb.New(&errdetails.ErrorInfo{Reason: o.ErrorReason, Domain: "rondeau", Metadata: map[string]string{"operation": o.Name}})
+	if err != nil {
+		return nil, fmt.Errorf("pack the error of %s: %w", o.Name, err)
+	}
+	return &rpcstatus.Status{Code: int32(code), Message: o.ErrorText, Details: []*anypb.Any{detail}}, nil
+}
+
+// progress says how far a computation is.
+func progress(o scheduling.Operation) *schedulingpb.SolveScheduleMetadata {
+	out := &schedulingpb.SolveScheduleMetadata{
+		Stage: schedulingpb.SolveScheduleMetadata_Stage(schedulingpb.SolveScheduleMetadata_Stage_value[string(o.Stage)]), Plan: o.Plan,
+		IterationCount: int32(o.Iterations), IterationBudget: int32(o.Budget), Gap: o.Gap, Schedule: o.Schedule, CancelRequested: o.CancelRequested,
+		AttemptCount: int32(o.Attempts), StepCount: int32(o.Steps), LateBatchCount: int32(o.LateBatches), CreateTime: stamp(o.CreateTime), UpdateTime: stamp(o.UpdateTime),
+		ElapsedDuration: durationpb.New(o.Elapsed),
+	}
+	if o.MaxDuration > 0 { // unknown of computations of earlier versions
+		out.MaxDuration = durationpb.New(o.MaxDuration)
+	}
+	if o.Best != nil {
+		out.BestCost, out.LateDuration = cost(*o.Best), durationpb.New(o.Lateness)
+	}
+	if o.Bound != nil {
+		out.Bound = cost(*o.Bound)
+	}
+	return out
+}
+
+// WatchOperation implements the RPC. It ends early, with UNAVAILABLE, when the server stops.
+func (s *Server) WatchOperation(req *schedulingpb.WatchOperationRequest, stream grpc.ServerStreamingServer[schedulingpb.WatchOperationResponse]) error {
+	ctx, cancel := rpc.UntilStop(stream.Context())
+	defer cancel()
+	err := s.service.WatchOperation(ctx, req.GetName(), func(o scheduling.Operation) error {
+		out := &schedulingpb.WatchOperationResponse{Name: o.Name, Metadata: progress(o), Done: o.Done()}
+		if o.Stage == scheduling.StageCancelled || o.Stage == scheduling.StageFailed {
+			failed, err := failure(o)
+			if err != nil {
+				return err
+			}
+			out.Error = failed
+		}
+		return stream.Send(out)
+	})
+	if err != nil && errors.Is(context.Cause(ctx), rpc.ErrStopping) {
+		return apierr.Unavailable(scheduling.SolveInterrupted, "the service stops; %s goes on when it is back: ask again for its state", req.GetName()).
+			With("operation", req.GetName())
+	}
+	return err
 }
 
 // GetOperation implements the RPC.

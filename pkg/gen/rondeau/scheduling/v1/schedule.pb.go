@@ -409,7 +409,13 @@ type SolveScheduleMetadata struct {
 	// Moment of creation.
 	CreateTime *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=create_time,json=createTime,proto3" json:"create_time,omitempty"`
 	// Moment of the last news.
-	UpdateTime    *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	UpdateTime *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
+	// Real time spent on computing, over all attempts.
+	ElapsedDuration *durationpb.Duration `protobuf:"bytes,15,opt,name=elapsed_duration,json=elapsedDuration,proto3" json:"elapsed_duration,omitempty"`
+	// Longest time to compute, over all attempts.
+	MaxDuration *durationpb.Duration `protobuf:"bytes,16,opt,name=max_duration,json=maxDuration,proto3" json:"max_duration,omitempty"`
+	// Sum of the delays of the late batches in the best schedule so far.
+	LateDuration  *durationpb.Duration `protobuf:"bytes,17,opt,name=late_duration,json=lateDuration,proto3" json:"late_duration,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -538,6 +544,27 @@ func (x *SolveScheduleMetadata) GetCreateTime() *timestamppb.Timestamp {
 func (x *SolveScheduleMetadata) GetUpdateTime() *timestamppb.Timestamp {
 	if x != nil {
 		return x.UpdateTime
+	}
+	return nil
+}
+
+func (x *SolveScheduleMetadata) GetElapsedDuration() *durationpb.Duration {
+	if x != nil {
+		return x.ElapsedDuration
+	}
+	return nil
+}
+
+func (x *SolveScheduleMetadata) GetMaxDuration() *durationpb.Duration {
+	if x != nil {
+		return x.MaxDuration
+	}
+	return nil
+}
+
+func (x *SolveScheduleMetadata) GetLateDuration() *durationpb.Duration {
+	if x != nil {
+		return x.LateDuration
 	}
 	return nil
 }
@@ -1498,7 +1525,7 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\tPUBLISHED\x10\x02\x12\x0e\n" +
 	"\n" +
 	"SUPERSEDED\x10\x03:V\xeaAS\n" +
-	"\x19rondeau.internal/Schedule\x12!sites/{site}/schedules/{schedule}*\tschedules2\bschedule\"\xea\x06\n" +
+	"\x19rondeau.internal/Schedule\x12!sites/{site}/schedules/{schedule}*\tschedules2\bschedule\"\xbd\b\n" +
 	"\x15SolveScheduleMetadata\x12M\n" +
 	"\x05stage\x18\x01 \x01(\x0e22.rondeau.scheduling.v1.SolveScheduleMetadata.StageB\x03\xe0A\x03R\x05stage\x121\n" +
 	"\x04plan\x18\x02 \x01(\tB\x1d\xe0A\x03\xfaA\x17\n" +
@@ -1519,7 +1546,10 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\vcreate_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
-	"updateTime\"a\n" +
+	"updateTime\x12I\n" +
+	"\x10elapsed_duration\x18\x0f \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0felapsedDuration\x12A\n" +
+	"\fmax_duration\x18\x10 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\vmaxDuration\x12C\n" +
+	"\rlate_duration\x18\x11 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\flateDuration\"a\n" +
 	"\x05Stage\x12\x15\n" +
 	"\x11STAGE_UNSPECIFIED\x10\x00\x12\v\n" +
 	"\aWAITING\x10\x01\x12\v\n" +
@@ -1558,8 +1588,8 @@ var file_rondeau_scheduling_v1_schedule_proto_goTypes = []any{
 	(*Schedule_Report)(nil),              // 11: rondeau.scheduling.v1.Schedule.Report
 	(*Schedule_Conflict_Relaxation)(nil), // 12: rondeau.scheduling.v1.Schedule.Conflict.Relaxation
 	(*timestamppb.Timestamp)(nil),        // 13: google.protobuf.Timestamp
-	(StepKind)(0),                        // 14: rondeau.scheduling.v1.StepKind
-	(*durationpb.Duration)(nil),          // 15: google.protobuf.Duration
+	(*durationpb.Duration)(nil),          // 14: google.protobuf.Duration
+	(StepKind)(0),                        // 15: rondeau.scheduling.v1.StepKind
 }
 var file_rondeau_scheduling_v1_schedule_proto_depIdxs = []int32{
 	0,  // 0: rondeau.scheduling.v1.Schedule.state:type_name -> rondeau.scheduling.v1.Schedule.State
@@ -1575,33 +1605,36 @@ var file_rondeau_scheduling_v1_schedule_proto_depIdxs = []int32{
 	10, // 10: rondeau.scheduling.v1.SolveScheduleMetadata.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
 	13, // 11: rondeau.scheduling.v1.SolveScheduleMetadata.create_time:type_name -> google.protobuf.Timestamp
 	13, // 12: rondeau.scheduling.v1.SolveScheduleMetadata.update_time:type_name -> google.protobuf.Timestamp
-	13, // 13: rondeau.scheduling.v1.Schedule.Window.start_time:type_name -> google.protobuf.Timestamp
-	13, // 14: rondeau.scheduling.v1.Schedule.Window.end_time:type_name -> google.protobuf.Timestamp
-	13, // 15: rondeau.scheduling.v1.Schedule.CleaningRun.start_time:type_name -> google.protobuf.Timestamp
-	13, // 16: rondeau.scheduling.v1.Schedule.CleaningRun.end_time:type_name -> google.protobuf.Timestamp
-	14, // 17: rondeau.scheduling.v1.Schedule.Assignment.kind:type_name -> rondeau.scheduling.v1.StepKind
-	13, // 18: rondeau.scheduling.v1.Schedule.Assignment.start_time:type_name -> google.protobuf.Timestamp
-	13, // 19: rondeau.scheduling.v1.Schedule.Assignment.end_time:type_name -> google.protobuf.Timestamp
-	13, // 20: rondeau.scheduling.v1.Schedule.Assignment.held_until_time:type_name -> google.protobuf.Timestamp
-	5,  // 21: rondeau.scheduling.v1.Schedule.Assignment.attended_windows:type_name -> rondeau.scheduling.v1.Schedule.Window
-	6,  // 22: rondeau.scheduling.v1.Schedule.Assignment.cleanings:type_name -> rondeau.scheduling.v1.Schedule.CleaningRun
-	13, // 23: rondeau.scheduling.v1.Schedule.Assignment.previous_start_time:type_name -> google.protobuf.Timestamp
-	13, // 24: rondeau.scheduling.v1.Schedule.LateBatch.due_time:type_name -> google.protobuf.Timestamp
-	13, // 25: rondeau.scheduling.v1.Schedule.LateBatch.end_time:type_name -> google.protobuf.Timestamp
-	15, // 26: rondeau.scheduling.v1.Schedule.LateBatch.delay:type_name -> google.protobuf.Duration
-	12, // 27: rondeau.scheduling.v1.Schedule.Conflict.relaxations:type_name -> rondeau.scheduling.v1.Schedule.Conflict.Relaxation
-	15, // 28: rondeau.scheduling.v1.Schedule.Cost.overtime_duration:type_name -> google.protobuf.Duration
-	15, // 29: rondeau.scheduling.v1.Schedule.Cost.makespan_duration:type_name -> google.protobuf.Duration
-	1,  // 30: rondeau.scheduling.v1.Schedule.Report.status:type_name -> rondeau.scheduling.v1.Schedule.Report.Status
-	10, // 31: rondeau.scheduling.v1.Schedule.Report.cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	10, // 32: rondeau.scheduling.v1.Schedule.Report.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	8,  // 33: rondeau.scheduling.v1.Schedule.Report.late_batches:type_name -> rondeau.scheduling.v1.Schedule.LateBatch
-	9,  // 34: rondeau.scheduling.v1.Schedule.Report.conflicts:type_name -> rondeau.scheduling.v1.Schedule.Conflict
-	35, // [35:35] is the sub-list for method output_type
-	35, // [35:35] is the sub-list for method input_type
-	35, // [35:35] is the sub-list for extension type_name
-	35, // [35:35] is the sub-list for extension extendee
-	0,  // [0:35] is the sub-list for field type_name
+	14, // 13: rondeau.scheduling.v1.SolveScheduleMetadata.elapsed_duration:type_name -> google.protobuf.Duration
+	14, // 14: rondeau.scheduling.v1.SolveScheduleMetadata.max_duration:type_name -> google.protobuf.Duration
+	14, // 15: rondeau.scheduling.v1.SolveScheduleMetadata.late_duration:type_name -> google.protobuf.Duration
+	13, // 16: rondeau.scheduling.v1.Schedule.Window.start_time:type_name -> google.protobuf.Timestamp
+	13, // 17: rondeau.scheduling.v1.Schedule.Window.end_time:type_name -> google.protobuf.Timestamp
+	13, // 18: rondeau.scheduling.v1.Schedule.CleaningRun.start_time:type_name -> google.protobuf.Timestamp
+	13, // 19: rondeau.scheduling.v1.Schedule.CleaningRun.end_time:type_name -> google.protobuf.Timestamp
+	15, // 20: rondeau.scheduling.v1.Schedule.Assignment.kind:type_name -> rondeau.scheduling.v1.StepKind
+	13, // 21: rondeau.scheduling.v1.Schedule.Assignment.start_time:type_name -> google.protobuf.Timestamp
+	13, // 22: rondeau.scheduling.v1.Schedule.Assignment.end_time:type_name -> google.protobuf.Timestamp
+	13, // 23: rondeau.scheduling.v1.Schedule.Assignment.held_until_time:type_name -> google.protobuf.Timestamp
+	5,  // 24: rondeau.scheduling.v1.Schedule.Assignment.attended_windows:type_name -> rondeau.scheduling.v1.Schedule.Window
+	6,  // 25: rondeau.scheduling.v1.Schedule.Assignment.cleanings:type_name -> rondeau.scheduling.v1.Schedule.CleaningRun
+	13, // 26: rondeau.scheduling.v1.Schedule.Assignment.previous_start_time:type_name -> google.protobuf.Timestamp
+	13, // 27: rondeau.scheduling.v1.Schedule.LateBatch.due_time:type_name -> google.protobuf.Timestamp
+	13, // 28: rondeau.scheduling.v1.Schedule.LateBatch.end_time:type_name -> google.protobuf.Timestamp
+	14, // 29: rondeau.scheduling.v1.Schedule.LateBatch.delay:type_name -> google.protobuf.Duration
+	12, // 30: rondeau.scheduling.v1.Schedule.Conflict.relaxations:type_name -> rondeau.scheduling.v1.Schedule.Conflict.Relaxation
+	14, // 31: rondeau.scheduling.v1.Schedule.Cost.overtime_duration:type_name -> google.protobuf.Duration
+	14, // 32: rondeau.scheduling.v1.Schedule.Cost.makespan_duration:type_name -> google.protobuf.Duration
+	1,  // 33: rondeau.scheduling.v1.Schedule.Report.status:type_name -> rondeau.scheduling.v1.Schedule.Report.Status
+	10, // 34: rondeau.scheduling.v1.Schedule.Report.cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	10, // 35: rondeau.scheduling.v1.Schedule.Report.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	8,  // 36: rondeau.scheduling.v1.Schedule.Report.late_batches:type_name -> rondeau.scheduling.v1.Schedule.LateBatch
+	9,  // 37: rondeau.scheduling.v1.Schedule.Report.conflicts:type_name -> rondeau.scheduling.v1.Schedule.Conflict
+	38, // [38:38] is the sub-list for method output_type
+	38, // [38:38] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_schedule_proto_init() }

@@ -14,6 +14,7 @@ import (
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	longrunningpb "cloud.google.com/go/longrunning/autogen/longrunningpb"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
+	status "google.golang.org/genproto/googleapis/rpc/status"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	durationpb "google.golang.org/protobuf/types/known/durationpb"
@@ -2587,6 +2588,127 @@ func (x *ForecastRunRequest) GetName() string {
 	return ""
 }
 
+// Request of WatchOperation.
+type WatchOperationRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Operation, "sites/{site}/operations/{operation}".
+	Name          string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchOperationRequest) Reset() {
+	*x = WatchOperationRequest{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchOperationRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchOperationRequest) ProtoMessage() {}
+
+func (x *WatchOperationRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchOperationRequest.ProtoReflect.Descriptor instead.
+func (*WatchOperationRequest) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *WatchOperationRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+// One message of the stream of WatchOperation: the state at that moment.
+type WatchOperationResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Operation, "sites/{site}/operations/{operation}".
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// How far it is. Within one attempt the elapsed time, the iterations and the bound only grow, and the best cost only
+	// falls; after the service was killed another attempt goes on from the last stored state.
+	Metadata *SolveScheduleMetadata `protobuf:"bytes,2,opt,name=metadata,proto3" json:"metadata,omitempty"`
+	// True in the last message.
+	Done bool `protobuf:"varint,3,opt,name=done,proto3" json:"done,omitempty"`
+	// Why it has failed or that it was cancelled; unset otherwise. The best schedule of a cancelled computation is named in
+	// the metadata.
+	Error         *status.Status `protobuf:"bytes,4,opt,name=error,proto3" json:"error,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WatchOperationResponse) Reset() {
+	*x = WatchOperationResponse{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WatchOperationResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WatchOperationResponse) ProtoMessage() {}
+
+func (x *WatchOperationResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WatchOperationResponse.ProtoReflect.Descriptor instead.
+func (*WatchOperationResponse) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *WatchOperationResponse) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *WatchOperationResponse) GetMetadata() *SolveScheduleMetadata {
+	if x != nil {
+		return x.Metadata
+	}
+	return nil
+}
+
+func (x *WatchOperationResponse) GetDone() bool {
+	if x != nil {
+		return x.Done
+	}
+	return false
+}
+
+func (x *WatchOperationResponse) GetError() *status.Status {
+	if x != nil {
+		return x.Error
+	}
+	return nil
+}
+
 // How long one step takes in one vessel.
 type EstimateStepDurationsResponse_Estimate struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2614,7 +2736,7 @@ type EstimateStepDurationsResponse_Estimate struct {
 
 func (x *EstimateStepDurationsResponse_Estimate) Reset() {
 	*x = EstimateStepDurationsResponse_Estimate{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2626,7 +2748,7 @@ func (x *EstimateStepDurationsResponse_Estimate) String() string {
 func (*EstimateStepDurationsResponse_Estimate) ProtoMessage() {}
 
 func (x *EstimateStepDurationsResponse_Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2709,7 +2831,7 @@ var File_rondeau_scheduling_v1_scheduling_service_proto protoreflect.FileDescrip
 
 const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\n" +
-	".rondeau/scheduling/v1/scheduling_service.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1crondeau/auth/v1/access.proto\x1a$rondeau/scheduling/v1/calendar.proto\x1a rondeau/scheduling/v1/crew.proto\x1a*rondeau/scheduling/v1/kitchen_limits.proto\x1a'rondeau/scheduling/v1/measurement.proto\x1a\x1frondeau/scheduling/v1/run.proto\x1a$rondeau/scheduling/v1/schedule.proto\x1a\"rondeau/scheduling/v1/vessel.proto\"\x8d\x01\n" +
+	".rondeau/scheduling/v1/scheduling_service.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1crondeau/auth/v1/access.proto\x1a$rondeau/scheduling/v1/calendar.proto\x1a rondeau/scheduling/v1/crew.proto\x1a*rondeau/scheduling/v1/kitchen_limits.proto\x1a'rondeau/scheduling/v1/measurement.proto\x1a\x1frondeau/scheduling/v1/run.proto\x1a$rondeau/scheduling/v1/schedule.proto\x1a\"rondeau/scheduling/v1/vessel.proto\"\x8d\x01\n" +
 	"\x10GetVesselRequest\x12y\n" +
 	"\x04name\x18\x01 \x01(\tBe\xe0A\x02\xfaA\x19\n" +
 	"\x17rondeau.internal/Vessel\xbaHCrA2?^sites/[a-z0-9][a-z0-9-]{0,62}/vessels/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"\xe5\x01\n" +
@@ -2963,11 +3085,18 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\xe0A\x01\xbaH\x04r\x02\x18@R\trequestId\"\xaa\x01\n" +
 	"\x12ForecastRunRequest\x12\x93\x01\n" +
 	"\x04name\x18\x01 \x01(\tB\x7f\xe0A\x02\xfaA\x16\n" +
-	"\x14rondeau.internal/Run\xbaH`r^2\\^sites/[a-z0-9][a-z0-9-]{0,62}/batches/[a-z0-9][a-z0-9-]{0,62}/runs/[a-z0-9][a-z0-9-]{0,62}$R\x04name*B\n" +
+	"\x14rondeau.internal/Run\xbaH`r^2\\^sites/[a-z0-9][a-z0-9-]{0,62}/batches/[a-z0-9][a-z0-9-]{0,62}/runs/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"y\n" +
+	"\x15WatchOperationRequest\x12`\n" +
+	"\x04name\x18\x01 \x01(\tBL\xe0A\x02\xbaHFrD2B^sites/[a-z0-9][a-z0-9-]{0,62}/operations/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"\xc8\x01\n" +
+	"\x16WatchOperationResponse\x12\x17\n" +
+	"\x04name\x18\x01 \x01(\tB\x03\xe0A\x03R\x04name\x12M\n" +
+	"\bmetadata\x18\x02 \x01(\v2,.rondeau.scheduling.v1.SolveScheduleMetadataB\x03\xe0A\x03R\bmetadata\x12\x17\n" +
+	"\x04done\x18\x03 \x01(\bB\x03\xe0A\x03R\x04done\x12-\n" +
+	"\x05error\x18\x04 \x01(\v2\x12.google.rpc.StatusB\x03\xe0A\x03R\x05error*B\n" +
 	"\fScheduleView\x12\x1d\n" +
 	"\x19SCHEDULE_VIEW_UNSPECIFIED\x10\x00\x12\t\n" +
 	"\x05BASIC\x10\x01\x12\b\n" +
-	"\x04FULL\x10\x022\xf2,\n" +
+	"\x04FULL\x10\x022\xa3.\n" +
 	"\x11SchedulingService\x12\x8c\x01\n" +
 	"\tGetVessel\x12'.rondeau.scheduling.v1.GetVesselRequest\x1a\x1d.rondeau.scheduling.v1.Vessel\"7\xdaA\x04name\xa2\x9f\x19\b\n" +
 	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=sites/*/vessels/*}\x12\x9f\x01\n" +
@@ -3037,7 +3166,9 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x0eListOperations\x12).google.longrunning.ListOperationsRequest\x1a*.google.longrunning.ListOperationsResponse\"<\xdaA\vname,filter\xa2\x9f\x19\x05\n" +
 	"\x03\x01\x06\a\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/{name=sites/*}/operations\x12\x99\x01\n" +
 	"\rWaitOperation\x12(.google.longrunning.WaitOperationRequest\x1a\x1d.google.longrunning.Operation\"?\xdaA\x04name\xa2\x9f\x19\x05\n" +
-	"\x03\x01\x06\a\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=sites/*/operations/*}:wait\x12\x96\x01\n" +
+	"\x03\x01\x06\a\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{name=sites/*/operations/*}:wait\x12\xae\x01\n" +
+	"\x0eWatchOperation\x12,.rondeau.scheduling.v1.WatchOperationRequest\x1a-.rondeau.scheduling.v1.WatchOperationResponse\"=\xdaA\x04name\xa2\x9f\x19\x05\n" +
+	"\x03\x01\x06\a\x82\xd3\xe4\x93\x02'\x12%/v1/{name=sites/*/operations/*}:watch0\x01\x12\x96\x01\n" +
 	"\x0fCancelOperation\x12*.google.longrunning.CancelOperationRequest\x1a\x16.google.protobuf.Empty\"?\xdaA\x04name\xa2\x9f\x19\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=sites/*/operations/*}:cancelB=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
 
@@ -3054,7 +3185,7 @@ func file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP() []byte {
 }
 
 var file_rondeau_scheduling_v1_scheduling_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 39)
+var file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
 var file_rondeau_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(ScheduleView)(0),                              // 0: rondeau.scheduling.v1.ScheduleView
 	(*GetVesselRequest)(nil),                       // 1: rondeau.scheduling.v1.GetVesselRequest
@@ -3095,137 +3226,145 @@ var file_rondeau_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*FinishRunRequest)(nil),                       // 36: rondeau.scheduling.v1.FinishRunRequest
 	(*AbortRunRequest)(nil),                        // 37: rondeau.scheduling.v1.AbortRunRequest
 	(*ForecastRunRequest)(nil),                     // 38: rondeau.scheduling.v1.ForecastRunRequest
-	(*EstimateStepDurationsResponse_Estimate)(nil), // 39: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
-	(*Vessel)(nil),                                 // 40: rondeau.scheduling.v1.Vessel
-	(*fieldmaskpb.FieldMask)(nil),                  // 41: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),                  // 42: google.protobuf.Timestamp
-	(*Calendar)(nil),                               // 43: rondeau.scheduling.v1.Calendar
-	(*Crew)(nil),                                   // 44: rondeau.scheduling.v1.Crew
-	(*KitchenLimits)(nil),                          // 45: rondeau.scheduling.v1.KitchenLimits
-	(*durationpb.Duration)(nil),                    // 46: google.protobuf.Duration
-	(*Schedule)(nil),                               // 47: rondeau.scheduling.v1.Schedule
-	(*Run)(nil),                                    // 48: rondeau.scheduling.v1.Run
-	(*Measurement)(nil),                            // 49: rondeau.scheduling.v1.Measurement
-	(*Run_Output)(nil),                             // 50: rondeau.scheduling.v1.Run.Output
-	(*longrunningpb.GetOperationRequest)(nil),      // 51: google.longrunning.GetOperationRequest
-	(*longrunningpb.ListOperationsRequest)(nil),    // 52: google.longrunning.ListOperationsRequest
-	(*longrunningpb.WaitOperationRequest)(nil),     // 53: google.longrunning.WaitOperationRequest
-	(*longrunningpb.CancelOperationRequest)(nil),   // 54: google.longrunning.CancelOperationRequest
-	(*longrunningpb.Operation)(nil),                // 55: google.longrunning.Operation
-	(*Run_Forecast)(nil),                           // 56: rondeau.scheduling.v1.Run.Forecast
-	(*longrunningpb.ListOperationsResponse)(nil),   // 57: google.longrunning.ListOperationsResponse
-	(*emptypb.Empty)(nil),                          // 58: google.protobuf.Empty
+	(*WatchOperationRequest)(nil),                  // 39: rondeau.scheduling.v1.WatchOperationRequest
+	(*WatchOperationResponse)(nil),                 // 40: rondeau.scheduling.v1.WatchOperationResponse
+	(*EstimateStepDurationsResponse_Estimate)(nil), // 41: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
+	(*Vessel)(nil),                                 // 42: rondeau.scheduling.v1.Vessel
+	(*fieldmaskpb.FieldMask)(nil),                  // 43: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),                  // 44: google.protobuf.Timestamp
+	(*Calendar)(nil),                               // 45: rondeau.scheduling.v1.Calendar
+	(*Crew)(nil),                                   // 46: rondeau.scheduling.v1.Crew
+	(*KitchenLimits)(nil),                          // 47: rondeau.scheduling.v1.KitchenLimits
+	(*durationpb.Duration)(nil),                    // 48: google.protobuf.Duration
+	(*Schedule)(nil),                               // 49: rondeau.scheduling.v1.Schedule
+	(*Run)(nil),                                    // 50: rondeau.scheduling.v1.Run
+	(*Measurement)(nil),                            // 51: rondeau.scheduling.v1.Measurement
+	(*Run_Output)(nil),                             // 52: rondeau.scheduling.v1.Run.Output
+	(*SolveScheduleMetadata)(nil),                  // 53: rondeau.scheduling.v1.SolveScheduleMetadata
+	(*status.Status)(nil),                          // 54: google.rpc.Status
+	(*longrunningpb.GetOperationRequest)(nil),      // 55: google.longrunning.GetOperationRequest
+	(*longrunningpb.ListOperationsRequest)(nil),    // 56: google.longrunning.ListOperationsRequest
+	(*longrunningpb.WaitOperationRequest)(nil),     // 57: google.longrunning.WaitOperationRequest
+	(*longrunningpb.CancelOperationRequest)(nil),   // 58: google.longrunning.CancelOperationRequest
+	(*longrunningpb.Operation)(nil),                // 59: google.longrunning.Operation
+	(*Run_Forecast)(nil),                           // 60: rondeau.scheduling.v1.Run.Forecast
+	(*longrunningpb.ListOperationsResponse)(nil),   // 61: google.longrunning.ListOperationsResponse
+	(*emptypb.Empty)(nil),                          // 62: google.protobuf.Empty
 }
 var file_rondeau_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
-	40, // 0: rondeau.scheduling.v1.ListVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
-	40, // 1: rondeau.scheduling.v1.CreateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
-	40, // 2: rondeau.scheduling.v1.UpdateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
-	41, // 3: rondeau.scheduling.v1.UpdateVesselRequest.update_mask:type_name -> google.protobuf.FieldMask
+	42, // 0: rondeau.scheduling.v1.ListVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
+	42, // 1: rondeau.scheduling.v1.CreateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
+	42, // 2: rondeau.scheduling.v1.UpdateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
+	43, // 3: rondeau.scheduling.v1.UpdateVesselRequest.update_mask:type_name -> google.protobuf.FieldMask
 	4,  // 4: rondeau.scheduling.v1.BatchCreateVesselsRequest.requests:type_name -> rondeau.scheduling.v1.CreateVesselRequest
-	40, // 5: rondeau.scheduling.v1.BatchCreateVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
-	42, // 6: rondeau.scheduling.v1.TakeVesselDownRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 7: rondeau.scheduling.v1.TakeVesselDownRequest.end_time:type_name -> google.protobuf.Timestamp
-	42, // 8: rondeau.scheduling.v1.BringVesselUpRequest.up_time:type_name -> google.protobuf.Timestamp
-	43, // 9: rondeau.scheduling.v1.ListCalendarsResponse.calendars:type_name -> rondeau.scheduling.v1.Calendar
-	43, // 10: rondeau.scheduling.v1.CreateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
-	43, // 11: rondeau.scheduling.v1.UpdateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
-	41, // 12: rondeau.scheduling.v1.UpdateCalendarRequest.update_mask:type_name -> google.protobuf.FieldMask
-	44, // 13: rondeau.scheduling.v1.ListCrewsResponse.crews:type_name -> rondeau.scheduling.v1.Crew
-	44, // 14: rondeau.scheduling.v1.CreateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
-	44, // 15: rondeau.scheduling.v1.UpdateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
-	41, // 16: rondeau.scheduling.v1.UpdateCrewRequest.update_mask:type_name -> google.protobuf.FieldMask
-	45, // 17: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.kitchen_limits:type_name -> rondeau.scheduling.v1.KitchenLimits
-	41, // 18: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.update_mask:type_name -> google.protobuf.FieldMask
-	39, // 19: rondeau.scheduling.v1.EstimateStepDurationsResponse.estimates:type_name -> rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
-	42, // 20: rondeau.scheduling.v1.SolveScheduleRequest.start_time:type_name -> google.protobuf.Timestamp
-	42, // 21: rondeau.scheduling.v1.SolveScheduleRequest.end_time:type_name -> google.protobuf.Timestamp
-	46, // 22: rondeau.scheduling.v1.SolveScheduleRequest.max_duration:type_name -> google.protobuf.Duration
+	42, // 5: rondeau.scheduling.v1.BatchCreateVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
+	44, // 6: rondeau.scheduling.v1.TakeVesselDownRequest.start_time:type_name -> google.protobuf.Timestamp
+	44, // 7: rondeau.scheduling.v1.TakeVesselDownRequest.end_time:type_name -> google.protobuf.Timestamp
+	44, // 8: rondeau.scheduling.v1.BringVesselUpRequest.up_time:type_name -> google.protobuf.Timestamp
+	45, // 9: rondeau.scheduling.v1.ListCalendarsResponse.calendars:type_name -> rondeau.scheduling.v1.Calendar
+	45, // 10: rondeau.scheduling.v1.CreateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
+	45, // 11: rondeau.scheduling.v1.UpdateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
+	43, // 12: rondeau.scheduling.v1.UpdateCalendarRequest.update_mask:type_name -> google.protobuf.FieldMask
+	46, // 13: rondeau.scheduling.v1.ListCrewsResponse.crews:type_name -> rondeau.scheduling.v1.Crew
+	46, // 14: rondeau.scheduling.v1.CreateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
+	46, // 15: rondeau.scheduling.v1.UpdateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
+	43, // 16: rondeau.scheduling.v1.UpdateCrewRequest.update_mask:type_name -> google.protobuf.FieldMask
+	47, // 17: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.kitchen_limits:type_name -> rondeau.scheduling.v1.KitchenLimits
+	43, // 18: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.update_mask:type_name -> google.protobuf.FieldMask
+	41, // 19: rondeau.scheduling.v1.EstimateStepDurationsResponse.estimates:type_name -> rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
+	44, // 20: rondeau.scheduling.v1.SolveScheduleRequest.start_time:type_name -> google.protobuf.Timestamp
+	44, // 21: rondeau.scheduling.v1.SolveScheduleRequest.end_time:type_name -> google.protobuf.Timestamp
+	48, // 22: rondeau.scheduling.v1.SolveScheduleRequest.max_duration:type_name -> google.protobuf.Duration
 	0,  // 23: rondeau.scheduling.v1.ListSchedulesRequest.view:type_name -> rondeau.scheduling.v1.ScheduleView
-	47, // 24: rondeau.scheduling.v1.ListSchedulesResponse.schedules:type_name -> rondeau.scheduling.v1.Schedule
-	48, // 25: rondeau.scheduling.v1.ListRunsResponse.runs:type_name -> rondeau.scheduling.v1.Run
-	42, // 26: rondeau.scheduling.v1.StartRunRequest.start_time:type_name -> google.protobuf.Timestamp
-	49, // 27: rondeau.scheduling.v1.RecordMeasurementRequest.measurement:type_name -> rondeau.scheduling.v1.Measurement
-	49, // 28: rondeau.scheduling.v1.ListMeasurementsResponse.measurements:type_name -> rondeau.scheduling.v1.Measurement
-	42, // 29: rondeau.scheduling.v1.FinishRunRequest.finish_time:type_name -> google.protobuf.Timestamp
-	50, // 30: rondeau.scheduling.v1.FinishRunRequest.outputs:type_name -> rondeau.scheduling.v1.Run.Output
-	42, // 31: rondeau.scheduling.v1.AbortRunRequest.abort_time:type_name -> google.protobuf.Timestamp
-	46, // 32: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_start_duration:type_name -> google.protobuf.Duration
-	46, // 33: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.middle_duration:type_name -> google.protobuf.Duration
-	46, // 34: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_end_duration:type_name -> google.protobuf.Duration
-	46, // 35: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.total_duration:type_name -> google.protobuf.Duration
-	1,  // 36: rondeau.scheduling.v1.SchedulingService.GetVessel:input_type -> rondeau.scheduling.v1.GetVesselRequest
-	2,  // 37: rondeau.scheduling.v1.SchedulingService.ListVessels:input_type -> rondeau.scheduling.v1.ListVesselsRequest
-	4,  // 38: rondeau.scheduling.v1.SchedulingService.CreateVessel:input_type -> rondeau.scheduling.v1.CreateVesselRequest
-	5,  // 39: rondeau.scheduling.v1.SchedulingService.UpdateVessel:input_type -> rondeau.scheduling.v1.UpdateVesselRequest
-	6,  // 40: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:input_type -> rondeau.scheduling.v1.BatchCreateVesselsRequest
-	8,  // 41: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:input_type -> rondeau.scheduling.v1.TakeVesselDownRequest
-	9,  // 42: rondeau.scheduling.v1.SchedulingService.BringVesselUp:input_type -> rondeau.scheduling.v1.BringVesselUpRequest
-	10, // 43: rondeau.scheduling.v1.SchedulingService.GetCalendar:input_type -> rondeau.scheduling.v1.GetCalendarRequest
-	11, // 44: rondeau.scheduling.v1.SchedulingService.ListCalendars:input_type -> rondeau.scheduling.v1.ListCalendarsRequest
-	13, // 45: rondeau.scheduling.v1.SchedulingService.CreateCalendar:input_type -> rondeau.scheduling.v1.CreateCalendarRequest
-	14, // 46: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:input_type -> rondeau.scheduling.v1.UpdateCalendarRequest
-	15, // 47: rondeau.scheduling.v1.SchedulingService.GetCrew:input_type -> rondeau.scheduling.v1.GetCrewRequest
-	16, // 48: rondeau.scheduling.v1.SchedulingService.ListCrews:input_type -> rondeau.scheduling.v1.ListCrewsRequest
-	18, // 49: rondeau.scheduling.v1.SchedulingService.CreateCrew:input_type -> rondeau.scheduling.v1.CreateCrewRequest
-	19, // 50: rondeau.scheduling.v1.SchedulingService.UpdateCrew:input_type -> rondeau.scheduling.v1.UpdateCrewRequest
-	20, // 51: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:input_type -> rondeau.scheduling.v1.GetKitchenLimitsRequest
-	21, // 52: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:input_type -> rondeau.scheduling.v1.UpdateKitchenLimitsRequest
-	22, // 53: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:input_type -> rondeau.scheduling.v1.EstimateStepDurationsRequest
-	24, // 54: rondeau.scheduling.v1.SchedulingService.SolveSchedule:input_type -> rondeau.scheduling.v1.SolveScheduleRequest
-	25, // 55: rondeau.scheduling.v1.SchedulingService.GetSchedule:input_type -> rondeau.scheduling.v1.GetScheduleRequest
-	26, // 56: rondeau.scheduling.v1.SchedulingService.ListSchedules:input_type -> rondeau.scheduling.v1.ListSchedulesRequest
-	28, // 57: rondeau.scheduling.v1.SchedulingService.PublishSchedule:input_type -> rondeau.scheduling.v1.PublishScheduleRequest
-	29, // 58: rondeau.scheduling.v1.SchedulingService.GetRun:input_type -> rondeau.scheduling.v1.GetRunRequest
-	30, // 59: rondeau.scheduling.v1.SchedulingService.ListRuns:input_type -> rondeau.scheduling.v1.ListRunsRequest
-	32, // 60: rondeau.scheduling.v1.SchedulingService.StartRun:input_type -> rondeau.scheduling.v1.StartRunRequest
-	33, // 61: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:input_type -> rondeau.scheduling.v1.RecordMeasurementRequest
-	34, // 62: rondeau.scheduling.v1.SchedulingService.ListMeasurements:input_type -> rondeau.scheduling.v1.ListMeasurementsRequest
-	36, // 63: rondeau.scheduling.v1.SchedulingService.FinishRun:input_type -> rondeau.scheduling.v1.FinishRunRequest
-	37, // 64: rondeau.scheduling.v1.SchedulingService.AbortRun:input_type -> rondeau.scheduling.v1.AbortRunRequest
-	38, // 65: rondeau.scheduling.v1.SchedulingService.ForecastRun:input_type -> rondeau.scheduling.v1.ForecastRunRequest
-	51, // 66: rondeau.scheduling.v1.SchedulingService.GetOperation:input_type -> google.longrunning.GetOperationRequest
-	52, // 67: rondeau.scheduling.v1.SchedulingService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
-	53, // 68: rondeau.scheduling.v1.SchedulingService.WaitOperation:input_type -> google.longrunning.WaitOperationRequest
-	54, // 69: rondeau.scheduling.v1.SchedulingService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
-	40, // 70: rondeau.scheduling.v1.SchedulingService.GetVessel:output_type -> rondeau.scheduling.v1.Vessel
-	3,  // 71: rondeau.scheduling.v1.SchedulingService.ListVessels:output_type -> rondeau.scheduling.v1.ListVesselsResponse
-	40, // 72: rondeau.scheduling.v1.SchedulingService.CreateVessel:output_type -> rondeau.scheduling.v1.Vessel
-	40, // 73: rondeau.scheduling.v1.SchedulingService.UpdateVessel:output_type -> rondeau.scheduling.v1.Vessel
-	7,  // 74: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:output_type -> rondeau.scheduling.v1.BatchCreateVesselsResponse
-	40, // 75: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:output_type -> rondeau.scheduling.v1.Vessel
-	40, // 76: rondeau.scheduling.v1.SchedulingService.BringVesselUp:output_type -> rondeau.scheduling.v1.Vessel
-	43, // 77: rondeau.scheduling.v1.SchedulingService.GetCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	12, // 78: rondeau.scheduling.v1.SchedulingService.ListCalendars:output_type -> rondeau.scheduling.v1.ListCalendarsResponse
-	43, // 79: rondeau.scheduling.v1.SchedulingService.CreateCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	43, // 80: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	44, // 81: rondeau.scheduling.v1.SchedulingService.GetCrew:output_type -> rondeau.scheduling.v1.Crew
-	17, // 82: rondeau.scheduling.v1.SchedulingService.ListCrews:output_type -> rondeau.scheduling.v1.ListCrewsResponse
-	44, // 83: rondeau.scheduling.v1.SchedulingService.CreateCrew:output_type -> rondeau.scheduling.v1.Crew
-	44, // 84: rondeau.scheduling.v1.SchedulingService.UpdateCrew:output_type -> rondeau.scheduling.v1.Crew
-	45, // 85: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
-	45, // 86: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
-	23, // 87: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:output_type -> rondeau.scheduling.v1.EstimateStepDurationsResponse
-	55, // 88: rondeau.scheduling.v1.SchedulingService.SolveSchedule:output_type -> google.longrunning.Operation
-	47, // 89: rondeau.scheduling.v1.SchedulingService.GetSchedule:output_type -> rondeau.scheduling.v1.Schedule
-	27, // 90: rondeau.scheduling.v1.SchedulingService.ListSchedules:output_type -> rondeau.scheduling.v1.ListSchedulesResponse
-	47, // 91: rondeau.scheduling.v1.SchedulingService.PublishSchedule:output_type -> rondeau.scheduling.v1.Schedule
-	48, // 92: rondeau.scheduling.v1.SchedulingService.GetRun:output_type -> rondeau.scheduling.v1.Run
-	31, // 93: rondeau.scheduling.v1.SchedulingService.ListRuns:output_type -> rondeau.scheduling.v1.ListRunsResponse
-	48, // 94: rondeau.scheduling.v1.SchedulingService.StartRun:output_type -> rondeau.scheduling.v1.Run
-	49, // 95: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:output_type -> rondeau.scheduling.v1.Measurement
-	35, // 96: rondeau.scheduling.v1.SchedulingService.ListMeasurements:output_type -> rondeau.scheduling.v1.ListMeasurementsResponse
-	48, // 97: rondeau.scheduling.v1.SchedulingService.FinishRun:output_type -> rondeau.scheduling.v1.Run
-	48, // 98: rondeau.scheduling.v1.SchedulingService.AbortRun:output_type -> rondeau.scheduling.v1.Run
-	56, // 99: rondeau.scheduling.v1.SchedulingService.ForecastRun:output_type -> rondeau.scheduling.v1.Run.Forecast
-	55, // 100: rondeau.scheduling.v1.SchedulingService.GetOperation:output_type -> google.longrunning.Operation
-	57, // 101: rondeau.scheduling.v1.SchedulingService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
-	55, // 102: rondeau.scheduling.v1.SchedulingService.WaitOperation:output_type -> google.longrunning.Operation
-	58, // 103: rondeau.scheduling.v1.SchedulingService.CancelOperation:output_type -> google.protobuf.Empty
-	70, // [70:104] is the sub-list for method output_type
-	36, // [36:70] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	49, // 24: rondeau.scheduling.v1.ListSchedulesResponse.schedules:type_name -> rondeau.scheduling.v1.Schedule
+	50, // 25: rondeau.scheduling.v1.ListRunsResponse.runs:type_name -> rondeau.scheduling.v1.Run
+	44, // 26: rondeau.scheduling.v1.StartRunRequest.start_time:type_name -> google.protobuf.Timestamp
+	51, // 27: rondeau.scheduling.v1.RecordMeasurementRequest.measurement:type_name -> rondeau.scheduling.v1.Measurement
+	51, // 28: rondeau.scheduling.v1.ListMeasurementsResponse.measurements:type_name -> rondeau.scheduling.v1.Measurement
+	44, // 29: rondeau.scheduling.v1.FinishRunRequest.finish_time:type_name -> google.protobuf.Timestamp
+	52, // 30: rondeau.scheduling.v1.FinishRunRequest.outputs:type_name -> rondeau.scheduling.v1.Run.Output
+	44, // 31: rondeau.scheduling.v1.AbortRunRequest.abort_time:type_name -> google.protobuf.Timestamp
+	53, // 32: rondeau.scheduling.v1.WatchOperationResponse.metadata:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata
+	54, // 33: rondeau.scheduling.v1.WatchOperationResponse.error:type_name -> google.rpc.Status
+	48, // 34: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_start_duration:type_name -> google.protobuf.Duration
+	48, // 35: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.middle_duration:type_name -> google.protobuf.Duration
+	48, // 36: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_end_duration:type_name -> google.protobuf.Duration
+	48, // 37: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.total_duration:type_name -> google.protobuf.Duration
+	1,  // 38: rondeau.scheduling.v1.SchedulingService.GetVessel:input_type -> rondeau.scheduling.v1.GetVesselRequest
+	2,  // 39: rondeau.scheduling.v1.SchedulingService.ListVessels:input_type -> rondeau.scheduling.v1.ListVesselsRequest
+	4,  // 40: rondeau.scheduling.v1.SchedulingService.CreateVessel:input_type -> rondeau.scheduling.v1.CreateVesselRequest
+	5,  // 41: rondeau.scheduling.v1.SchedulingService.UpdateVessel:input_type -> rondeau.scheduling.v1.UpdateVesselRequest
+	6,  // 42: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:input_type -> rondeau.scheduling.v1.BatchCreateVesselsRequest
+	8,  // 43: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:input_type -> rondeau.scheduling.v1.TakeVesselDownRequest
+	9,  // 44: rondeau.scheduling.v1.SchedulingService.BringVesselUp:input_type -> rondeau.scheduling.v1.BringVesselUpRequest
+	10, // 45: rondeau.scheduling.v1.SchedulingService.GetCalendar:input_type -> rondeau.scheduling.v1.GetCalendarRequest
+	11, // 46: rondeau.scheduling.v1.SchedulingService.ListCalendars:input_type -> rondeau.scheduling.v1.ListCalendarsRequest
+	13, // 47: rondeau.scheduling.v1.SchedulingService.CreateCalendar:input_type -> rondeau.scheduling.v1.CreateCalendarRequest
+	14, // 48: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:input_type -> rondeau.scheduling.v1.UpdateCalendarRequest
+	15, // 49: rondeau.scheduling.v1.SchedulingService.GetCrew:input_type -> rondeau.scheduling.v1.GetCrewRequest
+	16, // 50: rondeau.scheduling.v1.SchedulingService.ListCrews:input_type -> rondeau.scheduling.v1.ListCrewsRequest
+	18, // 51: rondeau.scheduling.v1.SchedulingService.CreateCrew:input_type -> rondeau.scheduling.v1.CreateCrewRequest
+	19, // 52: rondeau.scheduling.v1.SchedulingService.UpdateCrew:input_type -> rondeau.scheduling.v1.UpdateCrewRequest
+	20, // 53: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:input_type -> rondeau.scheduling.v1.GetKitchenLimitsRequest
+	21, // 54: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:input_type -> rondeau.scheduling.v1.UpdateKitchenLimitsRequest
+	22, // 55: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:input_type -> rondeau.scheduling.v1.EstimateStepDurationsRequest
+	24, // 56: rondeau.scheduling.v1.SchedulingService.SolveSchedule:input_type -> rondeau.scheduling.v1.SolveScheduleRequest
+	25, // 57: rondeau.scheduling.v1.SchedulingService.GetSchedule:input_type -> rondeau.scheduling.v1.GetScheduleRequest
+	26, // 58: rondeau.scheduling.v1.SchedulingService.ListSchedules:input_type -> rondeau.scheduling.v1.ListSchedulesRequest
+	28, // 59: rondeau.scheduling.v1.SchedulingService.PublishSchedule:input_type -> rondeau.scheduling.v1.PublishScheduleRequest
+	29, // 60: rondeau.scheduling.v1.SchedulingService.GetRun:input_type -> rondeau.scheduling.v1.GetRunRequest
+	30, // 61: rondeau.scheduling.v1.SchedulingService.ListRuns:input_type -> rondeau.scheduling.v1.ListRunsRequest
+	32, // 62: rondeau.scheduling.v1.SchedulingService.StartRun:input_type -> rondeau.scheduling.v1.StartRunRequest
+	33, // 63: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:input_type -> rondeau.scheduling.v1.RecordMeasurementRequest
+	34, // 64: rondeau.scheduling.v1.SchedulingService.ListMeasurements:input_type -> rondeau.scheduling.v1.ListMeasurementsRequest
+	36, // 65: rondeau.scheduling.v1.SchedulingService.FinishRun:input_type -> rondeau.scheduling.v1.FinishRunRequest
+	37, // 66: rondeau.scheduling.v1.SchedulingService.AbortRun:input_type -> rondeau.scheduling.v1.AbortRunRequest
+	38, // 67: rondeau.scheduling.v1.SchedulingService.ForecastRun:input_type -> rondeau.scheduling.v1.ForecastRunRequest
+	55, // 68: rondeau.scheduling.v1.SchedulingService.GetOperation:input_type -> google.longrunning.GetOperationRequest
+	56, // 69: rondeau.scheduling.v1.SchedulingService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
+	57, // 70: rondeau.scheduling.v1.SchedulingService.WaitOperation:input_type -> google.longrunning.WaitOperationRequest
+	39, // 71: rondeau.scheduling.v1.SchedulingService.WatchOperation:input_type -> rondeau.scheduling.v1.WatchOperationRequest
+	58, // 72: rondeau.scheduling.v1.SchedulingService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
+	42, // 73: rondeau.scheduling.v1.SchedulingService.GetVessel:output_type -> rondeau.scheduling.v1.Vessel
+	3,  // 74: rondeau.scheduling.v1.SchedulingService.ListVessels:output_type -> rondeau.scheduling.v1.ListVesselsResponse
+	42, // 75: rondeau.scheduling.v1.SchedulingService.CreateVessel:output_type -> rondeau.scheduling.v1.Vessel
+	42, // 76: rondeau.scheduling.v1.SchedulingService.UpdateVessel:output_type -> rondeau.scheduling.v1.Vessel
+	7,  // 77: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:output_type -> rondeau.scheduling.v1.BatchCreateVesselsResponse
+	42, // 78: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:output_type -> rondeau.scheduling.v1.Vessel
+	42, // 79: rondeau.scheduling.v1.SchedulingService.BringVesselUp:output_type -> rondeau.scheduling.v1.Vessel
+	45, // 80: rondeau.scheduling.v1.SchedulingService.GetCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	12, // 81: rondeau.scheduling.v1.SchedulingService.ListCalendars:output_type -> rondeau.scheduling.v1.ListCalendarsResponse
+	45, // 82: rondeau.scheduling.v1.SchedulingService.CreateCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	45, // 83: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	46, // 84: rondeau.scheduling.v1.SchedulingService.GetCrew:output_type -> rondeau.scheduling.v1.Crew
+	17, // 85: rondeau.scheduling.v1.SchedulingService.ListCrews:output_type -> rondeau.scheduling.v1.ListCrewsResponse
+	46, // 86: rondeau.scheduling.v1.SchedulingService.CreateCrew:output_type -> rondeau.scheduling.v1.Crew
+	46, // 87: rondeau.scheduling.v1.SchedulingService.UpdateCrew:output_type -> rondeau.scheduling.v1.Crew
+	47, // 88: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
+	47, // 89: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
+	23, // 90: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:output_type -> rondeau.scheduling.v1.EstimateStepDurationsResponse
+	59, // 91: rondeau.scheduling.v1.SchedulingService.SolveSchedule:output_type -> google.longrunning.Operation
+	49, // 92: rondeau.scheduling.v1.SchedulingService.GetSchedule:output_type -> rondeau.scheduling.v1.Schedule
+	27, // 93: rondeau.scheduling.v1.SchedulingService.ListSchedules:output_type -> rondeau.scheduling.v1.ListSchedulesResponse
+	49, // 94: rondeau.scheduling.v1.SchedulingService.PublishSchedule:output_type -> rondeau.scheduling.v1.Schedule
+	50, // 95: rondeau.scheduling.v1.SchedulingService.GetRun:output_type -> rondeau.scheduling.v1.Run
+	31, // 96: rondeau.scheduling.v1.SchedulingService.ListRuns:output_type -> rondeau.scheduling.v1.ListRunsResponse
+	50, // 97: rondeau.scheduling.v1.SchedulingService.StartRun:output_type -> rondeau.scheduling.v1.Run
+	51, // 98: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:output_type -> rondeau.scheduling.v1.Measurement
+	35, // 99: rondeau.scheduling.v1.SchedulingService.ListMeasurements:output_type -> rondeau.scheduling.v1.ListMeasurementsResponse
+	50, // 100: rondeau.scheduling.v1.SchedulingService.FinishRun:output_type -> rondeau.scheduling.v1.Run
+	50, // 101: rondeau.scheduling.v1.SchedulingService.AbortRun:output_type -> rondeau.scheduling.v1.Run
+	60, // 102: rondeau.scheduling.v1.SchedulingService.ForecastRun:output_type -> rondeau.scheduling.v1.Run.Forecast
+	59, // 103: rondeau.scheduling.v1.SchedulingService.GetOperation:output_type -> google.longrunning.Operation
+	61, // 104: rondeau.scheduling.v1.SchedulingService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
+	59, // 105: rondeau.scheduling.v1.SchedulingService.WaitOperation:output_type -> google.longrunning.Operation
+	40, // 106: rondeau.scheduling.v1.SchedulingService.WatchOperation:output_type -> rondeau.scheduling.v1.WatchOperationResponse
+	62, // 107: rondeau.scheduling.v1.SchedulingService.CancelOperation:output_type -> google.protobuf.Empty
+	73, // [73:108] is the sub-list for method output_type
+	38, // [38:73] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_scheduling_service_proto_init() }
@@ -3246,7 +3385,7 @@ func file_rondeau_scheduling_v1_scheduling_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc), len(file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   39,
+			NumMessages:   41,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -58,6 +58,7 @@ const (
 	SchedulingService_GetOperation_FullMethodName          = "/rondeau.scheduling.v1.SchedulingService/GetOperation"
 	SchedulingService_ListOperations_FullMethodName        = "/rondeau.scheduling.v1.SchedulingService/ListOperations"
 	SchedulingService_WaitOperation_FullMethodName         = "/rondeau.scheduling.v1.SchedulingService/WaitOperation"
+	SchedulingService_WatchOperation_FullMethodName        = "/rondeau.scheduling.v1.SchedulingService/WatchOperation"
 	SchedulingService_CancelOperation_FullMethodName       = "/rondeau.scheduling.v1.SchedulingService/CancelOperation"
 )
 
@@ -136,6 +137,10 @@ type SchedulingServiceClient interface {
 	ListOperations(ctx context.Context, in *longrunningpb.ListOperationsRequest, opts ...grpc.CallOption) (*longrunningpb.ListOperationsResponse, error)
 	// Waits until a computation has ended or the timeout (default 30 s, at most 10 min) has passed, and answers its state.
 	WaitOperation(ctx context.Context, in *longrunningpb.WaitOperationRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
+	// Tells how a computation goes on. The first message is its present state, further ones follow as it changes, at most
+	// a few a second; the last one says `done`. A computation that has ended is told in one message. When the stream
+	// breaks, ask again: nothing is lost, since the first message is always the present state.
+	WatchOperation(ctx context.Context, in *WatchOperationRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchOperationResponse], error)
 	// Asks a computation to stop. The best schedule so far is stored and named in the metadata.
 	CancelOperation(ctx context.Context, in *longrunningpb.CancelOperationRequest, opts ...grpc.CallOption) (*emptypb.Empty, error)
 }
@@ -478,6 +483,25 @@ func (c *schedulingServiceClient) WaitOperation(ctx context.Context, in *longrun
 	return out, nil
 }
 
+func (c *schedulingServiceClient) WatchOperation(ctx context.Context, in *WatchOperationRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchOperationResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &SchedulingService_ServiceDesc.Streams[0], SchedulingService_WatchOperation_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[WatchOperationRequest, WatchOperationResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type SchedulingService_WatchOperationClient = grpc.ServerStreamingClient[WatchOperationResponse]
+
 func (c *schedulingServiceClient) CancelOperation(ctx context.Context, in *longrunningpb.CancelOperationRequest, opts ...grpc.CallOption) (*emptypb.Empty, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(emptypb.Empty)
@@ -563,6 +587,10 @@ type SchedulingServiceServer interface {
 	ListOperations(context.Context, *longrunningpb.ListOperationsRequest) (*longrunningpb.ListOperationsResponse, error)
 	// Waits until a computation has ended or the timeout (default 30 s, at most 10 min) has passed, and answers its state.
 	WaitOperation(context.Context, *longrunningpb.WaitOperationRequest) (*longrunningpb.Operation, error)
+	// Tells how a computation goes on. The first message is its present state, further ones follow as it changes, at most
+	// a few a second; the last one says `done`. A computation that has ended is told in one message. When the stream
+	// breaks, ask again: nothing is lost, since the first message is always the present state.
+	WatchOperation(*WatchOperationRequest, grpc.ServerStreamingServer[WatchOperationResponse]) error
 	// Asks a computation to stop. The best schedule so far is stored and named in the metadata.
 	CancelOperation(context.Context, *longrunningpb.CancelOperationRequest) (*emptypb.Empty, error)
 	mustEmbedUnimplementedSchedulingServiceServer()
@@ -673,6 +701,9 @@ func (UnimplementedSchedulingServiceServer) ListOperations(context.Context, *lon
 }
 func (UnimplementedSchedulingServiceServer) WaitOperation(context.Context, *longrunningpb.WaitOperationRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method WaitOperation not implemented")
+}
+func (UnimplementedSchedulingServiceServer) WatchOperation(*WatchOperationRequest, grpc.ServerStreamingServer[WatchOperationResponse]) error {
+	return status.Error(codes.Unimplemented, "method WatchOperation not implemented")
 }
 func (UnimplementedSchedulingServiceServer) CancelOperation(context.Context, *longrunningpb.CancelOperationRequest) (*emptypb.Empty, error) {
 	return nil, status.Error(codes.Unimplemented, "method CancelOperation not implemented")
@@ -1292,6 +1323,17 @@ func _SchedulingService_WaitOperation_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SchedulingService_WatchOperation_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(WatchOperationRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(SchedulingServiceServer).WatchOperation(m, &grpc.GenericServerStream[WatchOperationRequest, WatchOperationResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type SchedulingService_WatchOperationServer = grpc.ServerStreamingServer[WatchOperationResponse]
+
 func _SchedulingService_CancelOperation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(longrunningpb.CancelOperationRequest)
 	if err := dec(in); err != nil {
@@ -1454,6 +1496,12 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _SchedulingService_CancelOperation_Handler,
 		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "WatchOperation",
+			Handler:       _SchedulingService_WatchOperation_Handler,
+			ServerStreams: true,
+		},
+	},
 	Metadata: "rondeau/scheduling/v1/scheduling_service.proto",
 }
