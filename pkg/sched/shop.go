@@ -41,12 +41,15 @@ func (p *problem) asShop() *shopView {
 		for i, a := range chain {
 			c := &p.acts[a]
 			switch {
-			case c.fixed, c.deadline < Forever, i > 0 && c.release > p.from, c.weight > 0 && i < len(chain)-1, p.in.Activities[a].Previous != nil:
+			case c.fixed, c.deadline < Forever, c.weight > 0 && i < len(chain)-1, p.in.Activities[a].Previous != nil:
 				return nil
 			}
 			op, ok := p.shopOperation(c, units)
 			if !ok {
 				return nil
+			}
+			if i > 0 {
+				op.Release = c.release - p.from
 			}
 			job.Operations = append(job.Operations, op)
 			v.acts = append(v.acts, a)

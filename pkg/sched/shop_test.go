@@ -59,6 +59,9 @@ func TestShopsAreRecognised(t *testing.T) {
 			return p.Objective == shop.WeightedTardiness && p.Jobs[0].Due == 4 && p.Jobs[0].Weight == 7 && p.Jobs[1].Weight == 0
 		}},
 		{"a release", func(in *Instance) { in.Activities[2].Release = 105 }, func(p *shop.Problem) bool { return p.Jobs[1].Release == 5 }},
+		{"a release in the midst", func(in *Instance) { in.Activities[1].Release = 150 }, func(p *shop.Problem) bool {
+			return p.Jobs[0].Release == 0 && p.Jobs[0].Operations[1].Release == 50
+		}},
 	} {
 		v := viewOf(t, pair(c.change))
 		if v == nil {
@@ -80,7 +83,6 @@ func TestWhatIsMoreThanAShopIsLeftToTheGeneralSearch(t *testing.T) {
 		"a published plan":        func(in *Instance) { in.Activities[0].Previous = &Previous{Start: 100, Mode: "m1"} },
 		"a pinned activity":       func(in *Instance) { in.Activities[0].Fixed = &Fixed{Mode: "m1", Start: 100} },
 		"a due time in the midst": func(in *Instance) { in.Activities[0].Due, in.Activities[0].DueWeight = 104, 1 },
-		"a late release":          func(in *Instance) { in.Activities[1].Release = 150 },
 		"blended weights":         func(in *Instance) { in.Weights.Blend = 1 },
 		"a calendar": func(in *Instance) {
 			in.Calendars = []Calendar{{Name: "day", Open: []Open{{Span: Span{Start: 100, End: 900}}}}}

@@ -1,10 +1,6 @@
 package shop
 
-import (
-	"math"
-	"os"
-	"strconv"
-)
+import "math"
 
 // landscape is what an annealer walks in.
 type landscape interface {
@@ -18,54 +14,43 @@ type landscape interface {
 	load(p *plan) int64
 }
 
-// annealer looks for good plans by simulated annealing. Cycles of cooling get longer and longer and start from the best
-// plan, so that any budget is used well.
+// annealer looks for good plans by simulated annealing, in cycles of cooling.
 type annealer struct {
-	l       landscape
-	r       rng
-	value   int64
-	best    plan
-	temp    float64
-	cooling float64 // factor per proposal
-	scale   float64 // mean worsening of a proposal from a good plan
-	length  int
-	cycle   int
-	probes  int     // proposals left in which the scale is measured
-	worse   float64 // sum of the worsenings met there, and their number
-	worsens int
-	left    int // proposals left in the cycle
+	l         landscape
+	r         rng
+	hot, cold float64 // temperatures at the ends of a full cycle, in units of scale
+	value     int64
+	best      plan // of the cycle
+	temp      float64
+	cooling   float64 // factor per proposal
+	scale     float64 // mean worsening of a proposal from a good plan
+	left      int     // proposals left in the cycle
+	probes    int     // proposals left in which the scale is measured; they precede the first cycle
+	worse     float64 // sum of the worsenings met there, and their number
+	worsens   int
 }
 
-// firstCycle is the number of proposals in the first cycle of cooling where the budget leaves room for that.
-const firstCycle = 50000
-
-func newAnnealer(l landscape, seed uint64, budget int64) *annealer {
-	return &annealer{l: l, r: rng{seed}, length: int(min(firstCycle, max(500, budget/10)))}
+// newAnnealer returns an annealer that needs a plan to begin with. Its first probes proposals measure the scale.
+func newAnnealer(l landscape, seed uint64, hot, cold float64, probes int) *annealer {
+	return &annealer{l: l, r: rng{seed}, hot: hot, cold: cold, probes: probes}
 }
 
-// begin takes p as the first plan.
-func (a *annealer) begin(p *plan) {
+// begin starts a cycle of the given length with plan p, at temperature hot.
+func (a *annealer) begin(p *plan, hot float64, length int) {
 	a.value = a.l.load(p)
 	a.l.save(&a.best, a.value)
-	a.probes = 1 + min(2000, a.length/4)
+	a.left = length
+	a.temp = hot
+	a.cooling = math.Exp(math.Log(min(1, a.cold/hot)) / float64(length))
 }
 
-// heat starts a cycle of cooling.
-func (a *annealer) heat() {
-	if a.cycle > 0 {
-		a.length += a.length / 2
-	}
-	a.cycle++
-	a.left = a.length
-	a.temp = hot * a.scale
-	a.cooling = math.Exp(math.Log(cold) / float64(a.length))
-}
+// ended reports whether the cycle is over.
+func (a *annealer) ended() bool { return a.left == 0 }
 
 // probe goes downhill for a while to find how much proposals worsen a plan on average.
 func (a *annealer) probe() bool {
 	if a.probes--; a.probes == 0 {
 		a.scale = max(1, a.worse/float64(max(1, a.worsens)))
-		a.heat()
 	}
 	v, ok := a.l.propose(math.MaxInt64)
 	if !ok {
@@ -95,13 +80,9 @@ func (a *annealer) step() bool {
 	if a.probes > 0 {
 		return a.probe()
 	}
-	if a.left == 0 {
-		a.value = a.l.load(&a.best)
-		a.heat()
-	}
 	a.left--
 	a.temp *= a.cooling
-	limit := a.value + int64(-a.temp*math.Log(1-a.r.unit()))
+	limit := a.value + int64(-a.temp*a.scale*math.Log(1-a.r.unit()))
 	v, ok := a.l.propose(limit)
 	if !ok {
 		return false
@@ -111,22 +92,4 @@ func (a *annealer) step() bool {
 		return false
 	}
 	return a.take(v)
-}
-
-var hot, cold = 0.5, 0.02
-
-func init() {
-	if v, err := strconv.ParseFloat(os.Getenv("HOT"), 64); err == nil {
-		hot = v
-	}
-	if v, err := strconv.ParseFloat(os.Getenv("COLD"), 64); err == nil {
-		cold = v
-	}
-}
-
-func envInt(k string, d int) int {
-	if v, err := strconv.Atoi(os.Getenv(k)); err == nil {
-		return v
-	}
-	return d
 }

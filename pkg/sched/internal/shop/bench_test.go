@@ -54,6 +54,7 @@ type published struct {
 	in           sched.Instance
 	p            *shop.Problem
 	lower, upper int64
+	doubtful     bool
 }
 
 var digits = regexp.MustCompile(`[0-9].*`)
@@ -133,6 +134,10 @@ func loadPublished(t *testing.T, match *regexp.Regexp) []published {
 		add("workers "+groupOf(r[0]), r[0], "", r[2], file("fjsp-workers", r[0], ".fjsw", benchfmt.FlexibleJobShopWorkers))
 	}
 	jsp := func(name string) func() sched.Instance { return file("jsp", name, ".txt", benchfmt.JobShop) }
+	for i := range out {
+		// Job 2 needs at least 49 (machine 1, worker 2) + 20 (machine 1) = 69; the list says 68.
+		out[i].doubtful = out[i].group == "workers fattahi" && out[i].name == "fattahi1"
+	}
 	for _, r := range rows(t, filepath.Join(bench, "jsp", "best-known.csv")) {
 		add(groupOf(r[0]), r[0], r[1], r[2], jsp(r[0]))
 	}
@@ -277,7 +282,7 @@ func TestGapTable(t *testing.T) {
 			iters += r.Iterations
 			at += r.BestAt
 			bound = r.Bound
-			if r.Value < x.lower || r.Bound > x.upper {
+			if !x.doubtful && (r.Value < x.lower || r.Bound > x.upper) {
 				t.Errorf("%s %s: value %d, bound %d; known to lie between %d and %d", x.group, x.name, r.Value, r.Bound, x.lower, x.upper)
 			}
 		}
@@ -308,5 +313,42 @@ func TestGapTable(t *testing.T) {
 	for _, n := range names {
 		g := groups[n]
 		fmt.Printf("== %-16s %3d instances, mean gap %6.3f %%, %d at the best known\n", n, g.n, g.gap/float64(g.n), g.solved)
+	}
+}
+
+// A sample of every family: plans pass the independent checker, values and bounds are consistent with the best known
+// ones (sources are named in the csv files beside the instances), and the gap after a small number of moves is small.
+func TestPublishedInstances(t *testing.T) {
+	t.Parallel()
+	// Limits of the mean gap in percent: about twice what the engine reaches with this budget.
+	limits := map[string]float64{
+		"mk": 3, "hurink vdata": 1, "barnes": 5, "workers mk": 6, "jsp la01-20": 1, "jsp hard": 4, "operators 4": 2, "operators 6": 6, "blocking": 8,
+	}
+	gaps := map[string][]float64{}
+	for _, x := range loadPublished(t, regexp.MustCompile(`/(mk0[124]|la0[23]_vdata|mt10xx|la0[25]|ft(06|10)|la16_f1.)$`)) {
+		r, err := shop.Solve(x.p, shop.Options{Iterations: 6000})
+		if err != nil {
+			t.Fatal(err)
+		}
+		check(t, &x.in, x.p, &r)
+		if r.Value < x.lower || r.Bound > x.upper {
+			t.Errorf("%s %s: value %d, bound %d; known to lie between %d and %d", x.group, x.name, r.Value, r.Bound, x.lower, x.upper)
+		}
+		gaps[x.group] = append(gaps[x.group], 100*float64(r.Value-x.upper)/float64(max(1, x.upper)))
+	}
+	for group, limit := range limits {
+		if len(gaps[group]) == 0 {
+			t.Errorf("%s: no instance", group)
+			continue
+		}
+		var sum float64
+		for _, g := range gaps[group] {
+			sum += g
+		}
+		if mean := sum / float64(len(gaps[group])); mean > limit {
+			t.Errorf("%s: mean gap %.2f %%, want at most %g %%", group, mean, limit)
+		} else {
+			t.Logf("%s: mean gap %.2f %%", group, mean)
+		}
 	}
 }

@@ -1,5 +1,10 @@
 package shop
 
+import (
+	"cmp"
+	"slices"
+)
+
 // A machine that stays blocked until the next operation of the job starts makes the start of that next operation the
 // moment at which the machine is free. Jobs may swap machines at one instant, so the graph of starts may have cycles of
 // length zero, but none of positive length.
@@ -25,6 +30,7 @@ type blockMoves struct {
 	queue  []int32
 	ends   []int32 // candidates of which one longest path is followed
 	walk   gapWalk
+	find   pathFinder
 	whole  bool // the last proposal was a reinsertion
 }
 
@@ -39,6 +45,7 @@ func newBlockMoves(c *inst, seed uint64) *blockMoves {
 		g: newGraph(c), r: rng{seed}, s: make([]int32, c.n+1), parent: make([]int32, c.n+1), via: make([]int32, c.n+1),
 		oldS: make([]int32, c.n+1), oldPar: make([]int32, c.n+1), oldVia: make([]int32, c.n+1), e: make([]int32, c.n+1),
 		reach: make([]int8, c.n+1), queue: make([]int32, 0, 2*c.n+2),
+		find: newPathFinder(c.n),
 		walk: gapWalk{
 			absent: make([]bool, c.jobs), q: make([]int32, c.n+1), oldV: make([]node, c.n+1), oldH: make([]int32, c.resources),
 			oldT: make([]int32, c.resources),
@@ -49,19 +56,13 @@ func newBlockMoves(c *inst, seed uint64) *blockMoves {
 // sortStarts brings the order into that of the starts. Operations of one resource never start together, unless they take
 // no time.
 func (b *blockMoves) sortStarts() {
-	ord := b.g.ord
-	for i := 1; i < len(ord); i++ {
-		u := ord[i]
-		k := i
-		for k > 0 && b.s[ord[k-1]] > b.s[u] {
-			ord[k] = ord[k-1]
-			k--
-		}
-		ord[k] = u
-	}
+	slices.SortStableFunc(b.g.ord, func(u, v int32) int { return cmp.Compare(b.s[u], b.s[v]) })
 }
 
 func (b *blockMoves) save(p *plan, value int64) {
+	for v := range b.g.n {
+		b.g.ord[v] = int32(v)
+	}
 	b.sortStarts()
 	b.g.save(p, value)
 }
@@ -84,6 +85,9 @@ func (b *blockMoves) value() int64 {
 // schedule computes the starts by sweeps over the last known order. It reports false if there is a positive cycle or
 // an end beyond limit.
 func (b *blockMoves) schedule(limit int32) bool {
+	if b.g.slots == 1 {
+		return b.forward(limit)
+	}
 	g, none := b.g, b.g.none()
 	for v := range g.n {
 		b.s[v], b.parent[v], b.via[v] = g.v[v].rel, -1, -1
@@ -169,7 +173,7 @@ func (b *blockMoves) propose(limit int64) (int64, bool) {
 }
 
 // reinsertions is the share of proposals that move whole jobs.
-var reinsertions = float64(envInt("REINS", 50)) / 100
+const reinsertions = 0.7
 
 // pick chooses an operation at random among those on one longest path whose start another job decides.
 func (b *blockMoves) pick() (int32, bool) {

@@ -8,7 +8,7 @@ type inst struct {
 
 	job       []int32 // per operation
 	first     []int32 // per job; jobs+1 entries
-	rel       []int32 // least start of each operation, from the release of its job
+	rel       []int32 // least start of each operation, from the releases in its job
 	minDur    []int32 // shortest mode of each operation
 	modeFrom  []int32 // n+1 entries: modes of an operation are modeFrom[v]..modeFrom[v+1]-1
 	modeDur   []int32
@@ -51,6 +51,7 @@ func compile(p *Problem) (*inst, error) {
 		at := int32(job.Release)
 		for k := range job.Operations {
 			c.job = append(c.job, int32(j))
+			at = max(at, int32(job.Operations[k].Release))
 			c.rel = append(c.rel, at)
 			least := c.addModes(&job.Operations[k], p.Resources)
 			c.minDur = append(c.minDur, least)

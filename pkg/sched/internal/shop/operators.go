@@ -101,7 +101,7 @@ type relaxation struct {
 }
 
 // relaxedMoves returns how many moves are made in the relaxed problem for one beginning.
-func relaxedMoves(c *inst) int { return max(3000, 60*c.n) }
+func relaxedMoves(c *inst) int { return min(30000, max(3000, 60*c.n)) }
 
 func newRelaxation(p *Problem, c *inst, seed uint64) *relaxation {
 	q := *p
@@ -119,14 +119,14 @@ func newRelaxation(p *Problem, c *inst, seed uint64) *relaxation {
 	return x
 }
 
-// start puts a plan of the relaxed problem, with operators assigned, into g.
-func (x *relaxation) start(g *graph, r *rng, jitter float64) {
+// start puts a plan of the relaxed problem, with operators assigned, into g. It takes what it has when stop says so.
+func (x *relaxation) start(g *graph, r *rng, jitter float64, stop func() bool) {
 	x.cons.make(r, rule(r.n(int(rules))), jitter)
 	t := x.t
 	t.g.build(x.cons.mode, x.cons.ord)
 	t.begin()
-	for range relaxedMoves(t.g.inst) {
-		if !t.step() {
+	for i := range relaxedMoves(t.g.inst) {
+		if !t.step() || stop != nil && i&63 == 63 && stop() {
 			break
 		}
 	}

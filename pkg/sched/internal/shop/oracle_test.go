@@ -16,6 +16,9 @@ func tiny(r *rng, variant string) *Problem {
 		}
 		for range 2 + r.n(2) {
 			var op Operation
+			if r.n(6) == 0 {
+				op.Release = int64(r.n(20))
+			}
 			modes := 1
 			if variant == "flexible" || variant == "workers" || variant == "flexible late" {
 				modes = 1 + r.n(2)
@@ -41,13 +44,18 @@ func tiny(r *rng, variant string) *Problem {
 		p.Operators = 2
 	case "operators late":
 		p.Operators, p.Objective = 2, WeightedTardiness
-	case "blocking":
+	case "blocking", "blocking pairs":
 		p.Blocking = true
 		for j := range p.Jobs { // each machine once
 			for k := range p.Jobs[j].Operations {
-				p.Jobs[j].Operations[k].Modes[0].Resources[0] = int32((k*(1+j%2) + j) % 3)
+				m := &p.Jobs[j].Operations[k].Modes[0]
+				m.Resources[0] = int32((k*(1+j%2) + j) % 3)
+				if variant == "blocking pairs" {
+					m.Resources = append(m.Resources, int32(3+r.n(2)))
+				}
 			}
 		}
+		p.Resources = 5
 	}
 	return p
 }
@@ -82,8 +90,9 @@ func (x *exhaustive) place() {
 			continue
 		}
 		done = false
-		for _, m := range x.p.Jobs[j].Operations[x.next[j]].Modes {
-			at := x.ready[j]
+		op := &x.p.Jobs[j].Operations[x.next[j]]
+		for _, m := range op.Modes {
+			at := max(x.ready[j], op.Release)
 			for _, r := range m.Resources {
 				at = max(at, x.free[r])
 			}
@@ -137,8 +146,9 @@ func bruteForceBlocking(p *Problem) int64 {
 	on := make([][]op, p.Resources)
 	for j := range p.Jobs {
 		for k := range p.Jobs[j].Operations {
-			r := p.Jobs[j].Operations[k].Modes[0].Resources[0]
-			on[r] = append(on[r], op{j, k})
+			for _, r := range p.Jobs[j].Operations[k].Modes[0].Resources {
+				on[r] = append(on[r], op{j, k})
+			}
 		}
 	}
 	best := int64(math.MaxInt64)
@@ -146,7 +156,10 @@ func bruteForceBlocking(p *Problem) int64 {
 		start := make([][]int64, len(p.Jobs))
 		for j := range p.Jobs {
 			start[j] = make([]int64, len(p.Jobs[j].Operations))
-			start[j][0] = p.Jobs[j].Release
+			for k := range start[j] {
+				start[j][k] = p.Jobs[j].Operations[k].Release
+			}
+			start[j][0] = max(start[j][0], p.Jobs[j].Release)
 		}
 		dur := func(o op) int64 { return p.Jobs[o.job].Operations[o.k].Modes[0].Duration }
 		for round := 0; ; round++ {
@@ -206,7 +219,7 @@ func bruteForceBlocking(p *Problem) int64 {
 	return best
 }
 
-var variants = []string{"job shop", "flexible", "workers", "operators", "late", "flexible late", "operators late", "blocking"}
+var variants = []string{"job shop", "flexible", "workers", "operators", "late", "flexible late", "operators late", "blocking", "blocking pairs"}
 
 func TestSmallProblemsAreSolvedToTheOptimum(t *testing.T) {
 	t.Parallel()
@@ -216,6 +229,9 @@ func TestSmallProblemsAreSolvedToTheOptimum(t *testing.T) {
 			r := rng{s: 7}
 			for i := range 25 {
 				p := tiny(&r, variant)
+				if variant == "blocking pairs" {
+					p.Jobs = p.Jobs[:2] // the orders to try are too many otherwise
+				}
 				want := int64(0)
 				if p.Blocking {
 					want = bruteForceBlocking(p)
@@ -251,8 +267,8 @@ func feasible(t *testing.T, p *Problem, s *Solution) {
 		for k, op := range p.Jobs[j].Operations {
 			m := op.Modes[s.Modes[v]]
 			x := span{s.Starts[v], s.Starts[v] + m.Duration, s.Starts[v] + m.Duration}
-			if x.from < ends[j] {
-				t.Fatalf("operation %d of job %d starts at %d, before %d", k, j, x.from, ends[j])
+			if x.from < max(ends[j], op.Release) {
+				t.Fatalf("operation %d of job %d starts at %d, before %d", k, j, x.from, max(ends[j], op.Release))
 			}
 			ends[j] = x.to
 			if p.Blocking && k+1 < len(p.Jobs[j].Operations) {

@@ -1,7 +1,5 @@
 package shop
 
-import "slices"
-
 // pool is the elite of one worker, with what is needed to walk between two of its plans.
 type pool struct {
 	plans  []plan
@@ -112,7 +110,7 @@ func far(c *inst, a, b *plan, last []int32) int {
 }
 
 // add puts a copy of x into the pool. A plan much like one in the pool takes its place if it is better; otherwise the
-// worst gives way if it is worse.
+// worst gives way if it is not better. It reports whether the pool gained by it.
 func (p *pool) add(c *inst, x *plan) bool {
 	last := make([]int32, c.resources)
 	near := max(1, c.n/50)
@@ -138,30 +136,15 @@ func (p *pool) add(c *inst, x *plan) bool {
 			worst = i
 		}
 	}
-	if x.value > p.plans[worst].value {
-		return false
+	before := p.plans[worst].value
+	if x.value <= before {
+		copyPlan(&p.plans[worst], x)
 	}
-	copyPlan(&p.plans[worst], x)
-	return true
+	return x.value < before
 }
 
 func copyPlan(dst, src *plan) {
 	dst.mode = append(dst.mode[:0], src.mode...)
 	dst.ord = append(dst.ord[:0], src.ord...)
 	dst.value = src.value
-}
-
-// spread reports whether the pool still holds plans of different values.
-func (p *pool) spread() bool {
-	return len(p.plans) > 1 && slices.MaxFunc(p.plans, byValue).value > slices.MinFunc(p.plans, byValue).value
-}
-
-func byValue(a, b plan) int {
-	switch {
-	case a.value < b.value:
-		return -1
-	case a.value > b.value:
-		return 1
-	}
-	return 0
 }

@@ -51,7 +51,9 @@ type Job struct {
 
 // Operation runs in one of its modes.
 type Operation struct {
-	Modes []Mode
+	// Release is the earliest start, besides that of the job.
+	Release int64
+	Modes   []Mode
 }
 
 // Mode is one way to run an operation.
@@ -139,6 +141,10 @@ func (p *Problem) Validate() error {
 			if len(job.Operations[k].Modes) == 0 {
 				return fmt.Errorf("operation %d of job %d has no mode", k, j)
 			}
+			if r := job.Operations[k].Release; r < 0 || r > timeLimit {
+				return fmt.Errorf("operation %d of job %d is released at %d; it must be between 0 and %d", k, j, r, timeLimit)
+			}
+			release = max(release, job.Operations[k].Release)
 			for _, m := range job.Operations[k].Modes {
 				if m.Duration < 0 || m.Duration > timeLimit {
 					return fmt.Errorf("operation %d of job %d lasts %d; it must be between 0 and %d", k, j, m.Duration, timeLimit)

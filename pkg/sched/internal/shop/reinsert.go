@@ -11,7 +11,7 @@ type gapWalk struct {
 	from   []int32 // per operation of the job: first of its gaps in the arrays below; one entry more than operations
 	after  []int32 // operation before the gap
 	free   []int32 // when the resource is free
-	tail   []int32 // tail of the operation behind the gap, -1 if there is none
+	tail   []int32 // tail of the operation behind the gap, 0 if there is none
 	t      []int32 // earliest start in the gap
 	back   []int32 // gap of the operation before
 	oldV   []node
@@ -23,17 +23,14 @@ type gapWalk struct {
 // backward computes the tails by sweeps against the order.
 func (b *blockMoves) backward() {
 	g, none := b.g, b.g.none()
-	q := b.walk.q
+	q, order := b.walk.q, b.find.order
 	for v := range g.n {
 		q[v] = g.v[v].d
 	}
 	for changed, sweep := true, 0; changed && sweep < g.n+2; sweep++ {
 		changed = false
-		for i := len(g.ord) - 1; i >= 0; i-- {
-			v := g.ord[i]
-			if b.walk.absent[g.job[v]] {
-				continue
-			}
+		for i := len(order) - 1; i >= 0; i-- {
+			v := order[i]
 			nd := &g.v[v]
 			x := q[v]
 			if nd.js != none {
@@ -119,7 +116,7 @@ func (b *blockMoves) thread(j, limit int32) bool {
 			y = g.head[r]
 		}
 		for {
-			tail := int32(-1)
+			tail := int32(0)
 			if y != none {
 				tail = w.q[y]
 			}
@@ -141,7 +138,7 @@ func (b *blockMoves) thread(j, limit int32) bool {
 		w.t, w.back = make([]int32, 2*n), make([]int32, 2*n)
 	}
 	hi := limit
-	if b.arrive(j, hi) < 0 {
+	if b.arrive(j, hi, false) < 0 {
 		return false
 	}
 	for v := range g.n {
@@ -152,27 +149,27 @@ func (b *blockMoves) thread(j, limit int32) bool {
 	lo = min(lo, hi)
 	for hi > lo+hi/256 {
 		mid := lo + (hi-lo)/2
-		if b.arrive(j, mid) >= 0 {
+		if b.arrive(j, mid, false) >= 0 {
 			hi = mid
 		} else {
 			lo = mid + 1
 		}
 	}
-	at := b.arrive(j, hi)
+	at := b.arrive(j, hi, true)
 	for v := g.first[j+1] - 1; v >= g.first[j]; v-- {
 		after := [maxSlots]int32{w.after[at], none, none, none}
 		g.attach(v, g.mode[v], &after)
 		g.relink(v)
-		b.s[v] = w.t[at]
 		at = w.back[at]
 	}
-	b.sortStarts()
 	return true
 }
 
 // arrive computes the earliest start in every gap such that no path gets longer than bound, and returns the gap of the
-// last operation in which it ends first, -1 if there is none.
-func (b *blockMoves) arrive(j, bound int32) int32 {
+// last operation in which it ends first, -1 if there is none. Starts grow and tails shrink along the gaps of an operation,
+// so one pass over both sequences is enough. If blur is set, an operation goes at random into a later gap than necessary
+// where that costs no time.
+func (b *blockMoves) arrive(j, bound int32, blur bool) int32 {
 	g, w := b.g, &b.walk
 	first, last := g.first[j], g.first[j+1]-1
 	for k := w.from[0]; k < w.from[1]; k++ {
@@ -180,37 +177,30 @@ func (b *blockMoves) arrive(j, bound int32) int32 {
 	}
 	for v := first + 1; v <= last; v++ {
 		i := v - first
+		d := g.v[v-1].d
+		p, end := w.from[i-1], w.from[i]
+		fits := func(p, free int32) bool { return w.t[p] < never && max(w.t[p]+d, free)+w.tail[p] <= bound }
 		for k := w.from[i]; k < w.from[i+1]; k++ {
-			w.t[k] = never
-			ties := 0
-			for p := w.from[i-1]; p < w.from[i]; p++ {
-				if w.t[p] == never {
-					continue
-				}
-				t := max(w.t[p]+g.v[v-1].d, w.free[k])
-				if t > w.t[k] || w.tail[p] >= 0 && t+w.tail[p] > bound {
-					continue
-				}
-				if t == w.t[k] {
-					if ties++; b.r.n(ties) != 0 {
-						continue
-					}
-				} else {
-					ties = 1
-				}
-				w.t[k], w.back[k] = t, p
+			for p < end && !fits(p, w.free[k]) {
+				p++
 			}
+			if p == end {
+				w.t[k] = never
+				continue
+			}
+			w.t[k] = max(w.t[p]+d, w.free[k])
+			q := p
+			for blur && q+1 < end && w.t[q+1]+d <= w.t[k] && fits(q+1, w.free[k]) && b.r.next()&1 == 0 {
+				q++
+			}
+			w.back[k] = q
 		}
 	}
-	best, end := int32(-1), int32(never)
 	d := g.v[last].d
 	for k := w.from[last-first]; k < w.from[last-first+1]; k++ {
-		if w.t[k] == never {
-			continue
-		}
-		if t := w.t[k] + d; t < end && t <= bound && (w.tail[k] < 0 || t+w.tail[k] <= bound) {
-			best, end = k, t
+		if w.t[k] < never && w.t[k]+d+w.tail[k] <= bound {
+			return k
 		}
 	}
-	return best
+	return -1
 }

@@ -40,6 +40,14 @@ func middling(r *rng, variant string) *Problem {
 		p.Operators, p.Objective = 4, WeightedTardiness
 	case "blocking":
 		p.Blocking = true
+	case "blocking pairs":
+		p.Blocking, p.Resources = true, 8
+		for j := range p.Jobs {
+			for k := range p.Jobs[j].Operations {
+				m := &p.Jobs[j].Operations[k].Modes[0]
+				m.Resources = append(m.Resources, int32(6+r.n(2)))
+			}
+		}
 	}
 	return p
 }
@@ -115,7 +123,7 @@ func TestRelatedProblemsHaveRelatedOptima(t *testing.T) {
 				job.Release, job.Due = 2*job.Release, 2*job.Due
 				job.Operations = nil
 				for _, op := range p.Jobs[j].Operations {
-					var x Operation
+					x := Operation{Release: 2 * op.Release}
 					for _, m := range op.Modes {
 						x.Modes = append(x.Modes, Mode{Resources: m.Resources, Duration: 2 * m.Duration})
 					}
@@ -138,7 +146,7 @@ func TestRelatedProblemsHaveRelatedOptima(t *testing.T) {
 			op := p.Jobs[0].Operations[0]
 			extra := Mode{Resources: append([]int32(nil), op.Modes[0].Resources...), Duration: op.Modes[0].Duration}
 			extra.Resources[0] = int32(p.Resources)
-			more.Jobs[0].Operations = append([]Operation{{Modes: append(append([]Mode(nil), op.Modes...), extra)}}, p.Jobs[0].Operations[1:]...)
+			more.Jobs[0].Operations = append([]Operation{{Release: op.Release, Modes: append(append([]Mode(nil), op.Modes...), extra)}}, p.Jobs[0].Operations[1:]...)
 			if v := solve(t, &more, o).Value; v > base {
 				t.Errorf("%s %d: %d, with one more resource %d", variant, i, base, v)
 			}
@@ -213,14 +221,21 @@ func TestMovesKeepThePathsRight(t *testing.T) {
 func TestBlockingMovesStayFeasible(t *testing.T) {
 	t.Parallel()
 	r := rng{s: 31}
-	p := middling(&r, "blocking")
+	for _, variant := range []string{"blocking", "blocking pairs"} {
+		p := middling(&r, variant)
+		blockingWalk(t, &r, p)
+	}
+}
+
+func blockingWalk(t *testing.T, r *rng, p *Problem) {
+	t.Helper()
 	c, err := compile(p)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b := newBlockMoves(c, 2)
 	cons := newConstructor(c)
-	cons.make(&r, anyOrder, 1)
+	cons.make(r, anyOrder, 1)
 	cons.oneByOne()
 	value := b.load(&plan{mode: cons.mode, ord: cons.ord})
 	done := 0
@@ -255,7 +270,7 @@ func TestBlockingClosureIsComplete(t *testing.T) {
 	t.Parallel()
 	r := rng{s: 41}
 	for range 60 {
-		p := tiny(&r, "blocking")
+		p := tiny(&r, []string{"blocking", "blocking pairs"}[r.n(2)])
 		c, err := compile(p)
 		if err != nil {
 			t.Fatal(err)
@@ -293,6 +308,21 @@ func TestAGivenPlanIsTheWorstThatCanCome(t *testing.T) {
 		if again.Value > good.Value {
 			t.Errorf("%s: begun with %d, ended with %d", variant, good.Value, again.Value)
 		}
+	}
+}
+
+// A plan to begin with that takes the slow mode of one machine is left for the fast one.
+func TestModesOnTheSameResourceAreCompared(t *testing.T) {
+	t.Parallel()
+	p := &Problem{Resources: 1}
+	for range 3 {
+		p.Jobs = append(p.Jobs, Job{Operations: []Operation{{Modes: []Mode{
+			{Resources: []int32{0}, Duration: 9}, {Resources: []int32{0}, Duration: 4},
+		}}}})
+	}
+	got := solve(t, p, Options{Iterations: 50, Start: &Solution{Starts: []int64{0, 9, 18}, Modes: make([]int32, 3)}})
+	if got.Value != 12 || !got.Optimal() {
+		t.Errorf("%d, bound %d; 12 is best", got.Value, got.Bound)
 	}
 }
 

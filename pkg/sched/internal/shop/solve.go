@@ -131,9 +131,10 @@ func (s *search) exchange() {
 		x := s.workers[(k+1)%n]
 		switch {
 		case x.best.value < 0:
-		case w.a != nil:
-			if x.best.value < w.a.best.value {
-				copyPlan(&w.a.best, &x.best) // the next cycle begins there
+		case w.c.blocking:
+			if x.best.value < w.best.value {
+				copyPlan(&w.best, &x.best) // the next cycle begins there
+				w.bestAt = x.bestAt
 			}
 		case len(w.pool.plans) == w.pool.size:
 			w.pool.add(w.c, &x.best)

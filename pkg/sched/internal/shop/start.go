@@ -108,7 +108,7 @@ func (b *constructor) bestMode(j int32, r *rng) (mode, start, d int32) {
 	u := b.next[j]
 	end, ties := int32(never), 0
 	for m := c.modeFrom[u]; m < c.modeFrom[u+1]; m++ {
-		s := b.ready[j]
+		s := max(b.ready[j], c.rel[u])
 		for k := range c.slots {
 			if q := c.modeRes[m][k]; q >= 0 {
 				s = max(s, b.free[q])

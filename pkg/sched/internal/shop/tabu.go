@@ -21,7 +21,6 @@ type tabu struct {
 	pick, bad choice // best allowed candidate; a random one among the forbidden ones
 	best      plan
 	stale     int // iterations since best was found
-	stuck     bool
 }
 
 // choice is a candidate move and what it leads to.
@@ -52,7 +51,7 @@ func (t *tabu) begin() {
 		clear(t.opTabu)
 	}
 	t.iter += 1000 // longer than any tenure: nothing is forbidden at first
-	t.stale, t.stuck = 0, false
+	t.stale = 0
 	t.g.save(&t.best, int64(t.g.span))
 }
 
@@ -86,7 +85,6 @@ func (t *tabu) step() bool {
 	c := &t.pick
 	if c.value == never {
 		if c = &t.bad; c.value == never {
-			t.stuck = true
 			return false
 		}
 	}
@@ -152,7 +150,12 @@ func (t *tabu) estimate() {
 			p.tailLimit = g.f[nd.jp]
 		}
 		for m := g.modeFrom[u]; m < g.modeFrom[u+1]; m++ {
-			if m != g.mode[u] && g.modeRes[m][0] != g.modeRes[g.mode[u]][0] {
+			switch {
+			case m == g.mode[u]:
+			case g.modeRes[m][0] == g.modeRes[g.mode[u]][0]: // another duration at the same place
+				through := max(p.a, g.e[nd.mp[0]]) + g.modeDur[m] + max(p.b, g.f[nd.ms[0]])
+				t.offer(&p, m, &nd.mp, through, t.modeTabu[g.modeKey[m]] > t.iter)
+			default:
 				t.otherSequence(&p, m)
 			}
 		}

@@ -2,7 +2,9 @@ package shop
 
 // tardyMoves is the landscape of weighted tardiness. A proposal swaps two neighbours on the longest path to the end of a
 // late job, or moves an operation of that path to another mode; its value is computed exactly (van Laarhoven, Aarts and
-// Lenstra, "Job shop scheduling by simulated annealing", Operations Research 1992, for the swaps; from memory).
+// Lenstra, "Job shop scheduling by simulated annealing", Operations Research 1992, for the swaps; from memory). As many
+// proposals swap any two neighbours: without that drift, which costs nothing while the jobs concerned are on time, the
+// search got stuck for good on several published instances.
 type tardyMoves struct {
 	g        *graph
 	r        rng
@@ -69,6 +71,9 @@ func (a *tardyMoves) propose(int64) (int64, bool) {
 		return 0, false
 	}
 	m, ok := a.pick(a.late[a.r.n(len(a.late))])
+	if ok && a.r.n(2) == 0 {
+		m, ok = a.drift()
+	}
 	if !ok {
 		return 0, false
 	}
@@ -113,15 +118,58 @@ func (a *tardyMoves) pick(u int32) (m move, ok bool) {
 	case reassign:
 		a.reassign(&m)
 	default:
-		m.mode = g.mode[m.u]
-		for k := range g.slots {
-			m.after[k] = g.v[m.u].mp[k]
-			if m.after[k] == before {
-				m.after[k] = g.v[before].mp[k]
-			}
-		}
+		a.swap(&m, before)
 	}
 	return m, true
+}
+
+// drift swaps any two neighbours on a resource: late jobs may gain nothing by it now, but other moves become possible.
+func (a *tardyMoves) drift() (m move, ok bool) {
+	g := a.g
+	m.u = int32(a.r.n(g.n))
+	p := g.v[m.u].mp[a.r.n(g.slots)]
+	if p == g.none() || p == g.v[m.u].jp {
+		return m, false
+	}
+	a.swap(&m, p)
+	return m, true
+}
+
+// swap completes m to a move of m.u before its neighbour p, or, now and then, of one of the two past further operations of
+// the block on the longest path that they belong to.
+func (a *tardyMoves) swap(m *move, p int32) {
+	g := a.g
+	if a.r.n(2) == 0 {
+		if k := a.shared(m.u, p); a.r.next()&1 == 0 {
+			for q := g.v[p].mp[k]; q != g.none() && g.e[q] == g.e[p]-g.v[p].d && a.r.n(3) != 0; q = g.v[p].mp[k] {
+				p = q
+			}
+		} else {
+			u := m.u
+			for q := g.v[u].ms[k]; q != g.none() && g.e[q]-g.v[q].d == g.e[u] && a.r.n(3) != 0; q = g.v[u].ms[k] {
+				u = q
+			}
+			m.u, m.mode, m.after = p, g.mode[p], g.v[p].mp
+			m.after[k] = u
+			return
+		}
+	}
+	m.mode, m.after = g.mode[m.u], g.v[m.u].mp
+	for k := range g.slots {
+		if g.modeRes[m.mode][k] >= 0 && g.modeRes[m.mode][k] == g.modeRes[g.mode[p]][k] {
+			m.after[k] = g.v[p].mp[k]
+		}
+	}
+}
+
+// shared returns a slot in which u follows p directly.
+func (a *tardyMoves) shared(u, p int32) int {
+	for k := range a.g.slots {
+		if a.g.v[u].mp[k] == p {
+			return k
+		}
+	}
+	return 0
 }
 
 // reassign completes m to a move of m.u to any mode, at a random time between the earliest and the latest that the job
