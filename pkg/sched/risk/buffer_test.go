@@ -116,8 +116,15 @@ func TestBuffersRefuseWhatMakesNoSense(t *testing.T) {
 	c := roastAndFreeze(t, 420, 1000)
 	s := simulator(t, c, risk.Options{Samples: 100})
 	for _, o := range []risk.BufferOptions{
-		{}, {Budget: -1}, {Budget: 100, Step: 1}, {Budget: 100, Step: -5}, {Budget: 100, Samples: 101}, {Budget: 100, Samples: 1},
-		{Budget: 100, Candidates: -1}, {Budget: 100, LagAllowance: -1}, {Budget: 2 * sched.Forever},
+		{},
+		{Budget: -1},
+		{Budget: 100, Step: 1},
+		{Budget: 100, Step: -5},
+		{Budget: 100, Samples: 101},
+		{Budget: 100, Samples: 1},
+		{Budget: 100, Candidates: -1},
+		{Budget: 100, LagAllowance: -1},
+		{Budget: 2 * sched.Forever},
 	} {
 		if _, err := s.Buffers(o); err == nil {
 			t.Errorf("%+v is accepted", o)
