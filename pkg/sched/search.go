@@ -86,19 +86,27 @@ func (s *searcher) try(g *genotype, limit *Objective) (*solution, failure) {
 	return sol, failure{act: -1}
 }
 
-// run does the whole search.
-func (s *searcher) run() {
-	if v := s.p.asShop(); v != nil && s.opt.Warm == nil && s.runShop(v) {
-		return
+// run does the whole search. It answers a contradiction if it finds that there is no plan.
+func (s *searcher) run() (impossible *Conflict) {
+	if s.opt.Warm == nil {
+		if v := s.p.asShop(); v != nil && s.runShop(v) {
+			return nil
+		}
+		if v := s.p.asProject(); v != nil {
+			if done, impossible := s.runProject(v); done {
+				return impossible
+			}
+		}
 	}
 	s.construct()
 	if s.best == nil {
-		return
+		return nil
 	}
 	if len(s.p.blocks) >= 12 && s.delayPays() {
 		s.rebuild()
 	}
 	s.improve()
+	return nil
 }
 
 // manyActivities is from where on a first plan takes so long that one must do.

@@ -268,19 +268,31 @@ func (s *searcher) runShop(v *shopView) bool {
 
 // adopt makes a plan of the shop engine the best one, if it is.
 func (s *searcher) adopt(v *shopView, sol shop.Solution) {
-	n := len(s.p.acts)
-	g := s.p.plain(make([]float64, n))
-	g.tight = true
 	if len(sol.Starts) != len(v.acts) {
 		return
 	}
-	start := make([]float64, n)
+	mode, start := make([]int32, len(v.acts)), make([]int64, len(v.acts))
 	for i, a := range v.acts {
-		g.mode[a], g.after[a] = sol.Modes[i], s.p.from+sol.Starts[i]
-		start[a] = float64(sol.Starts[i])
+		mode[a], start[a] = sol.Modes[i], s.p.from+sol.Starts[i]
 	}
-	g.order = s.p.topological(g.order, s.p.blockKeys(start))
-	g.seq = append([]int32(nil), v.acts...)
+	s.follow(mode, start)
+}
+
+// follow decodes the plan in which every activity has the given mode and start.
+func (s *searcher) follow(mode []int32, start []int64) {
+	key := make([]float64, len(start))
+	for a := range start {
+		key[a] = float64(start[a])
+	}
+	g := s.p.plain(key)
+	g.tight, g.seq = true, nil
+	for a := range start {
+		if s.p.acts[a].fixed {
+			continue
+		}
+		g.mode[a], g.after[a] = mode[a], start[a]
+		g.seq = append(g.seq, int32(a))
+	}
 	slices.SortStableFunc(g.seq, func(a, b int32) int { return cmp.Compare(start[a], start[b]) })
 	s.used-- // following is not trying
 	s.try(g, nil)

@@ -46,7 +46,9 @@ func Solve(in Instance, opt Options) (Plan, Report, error) {
 	if over := p.overloads(w); len(over) > 0 {
 		return Plan{}, Report{Status: StatusInfeasible, Gap: 1, Bound: s.bound, Conflicts: over[:min(len(over), conflictLimit)]}, nil
 	}
-	s.run()
+	if x := s.run(); x != nil {
+		return Plan{}, Report{Status: StatusInfeasible, Gap: 1, Bound: s.bound, Iterations: s.used, Conflicts: []Conflict{*x}}, nil
+	}
 	r := s.report()
 	if s.best == nil {
 		r.Conflicts = s.conflicts()
