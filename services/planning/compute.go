@@ -45,6 +45,7 @@ func compute(f *facts, name string, r PlanRequest) (*Plan, []*Batch, error) {
 		plan.Notes = b.notes
 		return plan, nil, nil
 	}
+	b.noteStepTimes()
 	result, err := explode.Solve(&b.p)
 	if err != nil {
 		return nil, nil, notComputable(f.site.Name, err)
@@ -231,7 +232,7 @@ func (a *answer) newBatch(i int) *Batch {
 	}
 	outputKg := float64(batch.Nominal.Mass())
 	batch.Steps = a.scaleSteps(o, outputKg)
-	batch.Duration = stepsDuration(o.steps(), outputKg)
+	batch.Duration = a.f.times.sum(o.owner(), o.steps(), outputKg)
 	return batch
 }
 
@@ -254,7 +255,7 @@ func (a *answer) scaleSteps(o *origin, outputKg float64) []BatchStep {
 		present = merge(present, s.Allergens)
 		out[k] = BatchStep{
 			Step: *s, FillLiters: s.FillLitersPerKg * outputKg, LoadKg: s.LoadKgPerKg * outputKg, OutputKg: outputKg,
-			Duration: s.duration(outputKg), Allergens: slices.Clone(present),
+			Duration: a.f.times.duration(o.owner(), s, outputKg), Allergens: slices.Clone(present),
 		}
 	}
 	return out

@@ -17,6 +17,10 @@
 // and batches in progress, turns them into a problem of package explode, and turns the answer into batches, purchases
 // and shortages. Nothing in it is random: the same state gives the same plan.
 //
+// How long a simmer, a reduction or a chill takes is asked of scheduling, which knows the physics of the vessels: planning counts the
+// middle between the fastest and the slowest vessel, at the base output of the formula. The time typed in the formula counts where
+// scheduling does not answer or too little is known of the vessels; a typed time that no vessel can keep is noted.
+//
 // A plan made while another is in force counts on that one's purchases which inventory has made no delivery of yet, and on stock
 // reserved for its batches that have not begun: releasing the new plan cancels those. Orders left open before the first day are
 // planned for it when their dispatch is at most seven days ago; both they and older ones are noted.

@@ -69,6 +69,18 @@ func (s *stockroom) Stock(_ context.Context, _ string, items ...string) ([]plann
 type line struct {
 	vessels []planning.Vessel
 	down    bool
+	// times by key of the question; asked keeps the questions.
+	times   map[string]planning.StepTime
+	untimed bool
+	asked   [][]planning.StepQuestion
+}
+
+func (l *line) StepTimes(_ context.Context, _ string, questions []planning.StepQuestion) (map[string]planning.StepTime, error) {
+	l.asked = append(l.asked, questions)
+	if l.untimed {
+		return nil, errors.New("connection refused")
+	}
+	return l.times, nil
 }
 
 func (l *line) Vessels(context.Context, string) ([]planning.Vessel, error) {

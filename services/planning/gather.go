@@ -26,6 +26,8 @@ type facts struct {
 	items    map[string]*Item
 	stock    []Stock
 	vessels  map[string][]Vessel // by class
+	times    stepTimes           // of the steps that physics decide
+	untimed  bool                // scheduling did not answer how long they take
 }
 
 // overdueDays is how long before today a dispatch may lie for what is still open of its order to be planned. What nobody
@@ -73,6 +75,7 @@ func (s *Service) gather(ctx context.Context, parent string, r *PlanRequest) (*f
 	for _, v := range vessels {
 		f.vessels[v.Class] = append(f.vessels[v.Class], v)
 	}
+	s.gatherStepTimes(ctx, f)
 	return f, nil
 }
 

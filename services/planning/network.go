@@ -42,6 +42,17 @@ func (o *origin) steps() []Step {
 	return nil
 }
 
+// owner names the formula version or product that the steps belong to.
+func (o *origin) owner() string {
+	switch {
+	case o.version != nil:
+		return o.version.Name
+	case o.product != nil:
+		return o.product.Name
+	}
+	return ""
+}
+
 // buildNetwork makes a node for every product and approved formula and for all that they use.
 func buildNetwork(f *facts, level float64) (*network, error) {
 	n := &network{f: f, level: level, index: map[string]int{}}
@@ -49,7 +60,7 @@ func buildNetwork(f *facts, level float64) (*network, error) {
 		n.add(v.OutputItem, explode.Node{Kind: explode.Made}, origin{version: v, unitKg: 1}, v.Name)
 	}
 	for _, p := range f.products {
-		if p.Active || f.wanted(p.Name) {
+		if f.planned(p) {
 			n.add(p.Item, explode.Node{Kind: explode.Pack}, origin{product: p, unitKg: p.NetMassKg}, p.Name)
 		}
 	}
@@ -63,6 +74,9 @@ func buildNetwork(f *facts, level float64) (*network, error) {
 	}
 	return n, n.err()
 }
+
+// planned says whether a product is part of the plan.
+func (f *facts) planned(p *Product) bool { return p.Active || f.wanted(p.Name) }
 
 // wanted says whether a product has an order or a par, so that it is planned although it is not active any more.
 func (f *facts) wanted(product string) bool {
@@ -125,7 +139,7 @@ func (n *network) fillCooked(i int, v *FormulaVersion) {
 	if problem != "" {
 		n.vessels = append(n.vessels, apierr.Violation{Field: v.Name, Description: problem})
 	}
-	duration := stepsDuration(v.Steps, largestKg(ranges, max(v.MaxBatchKg, v.BaseOutputKg)))
+	duration := n.f.times.sum(v.Name, v.Steps, largestKg(ranges, max(v.MaxBatchKg, v.BaseOutputKg)))
 	level := v.ServiceLevel
 	if level == 0 {
 		level = n.level
@@ -152,7 +166,7 @@ func (n *network) fillPacked(i int, p *Product) {
 	if problem != "" {
 		n.vessels = append(n.vessels, apierr.Violation{Field: p.Name, Description: problem})
 	}
-	duration := stepsDuration(p.Steps, largestKg(ranges, max(least, float64(p.MaxBatch)*p.NetMassKg)))
+	duration := n.f.times.sum(p.Name, p.Steps, largestKg(ranges, max(least, float64(p.MaxBatch)*p.NetMassKg)))
 	node := n.nodes[i]
 	at := n.input(&node, n.use(p.SourceItem, p.Name), p.NetMassKg/(1-p.LossFraction))
 	node.LeadHours = duration.Hours()

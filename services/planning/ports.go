@@ -158,8 +158,28 @@ type Vessel struct {
 	LoadCapacityKg float64 // 0: load does not limit it
 }
 
+// StepQuestion asks how long a step that physics decide takes at one size of batch.
+type StepQuestion struct {
+	Key        string // finds the answer
+	Step       *Step
+	FillLiters float64
+	LoadKg     float64
+	OutputKg   float64
+}
+
+// StepTime is how long a step takes over the vessels that can do it, set-up not included.
+type StepTime struct {
+	// Possible is false when no vessel can do the step or too little is known of those that could.
+	Possible bool
+	Shortest time.Duration // in the fastest vessel
+	Longest  time.Duration // in the slowest
+	Basis    string        // how Longest came about, in words
+}
+
 // Scheduling reads the service scheduling.
 type Scheduling interface {
 	// Vessels returns the vessels of a site that are in use, those out of order for a time included.
 	Vessels(ctx context.Context, site string) ([]Vessel, error)
+	// StepTimes returns answers by the key of the question; one that is missing is as one that is not possible.
+	StepTimes(ctx context.Context, site string, questions []StepQuestion) (map[string]StepTime, error)
 }

@@ -80,7 +80,8 @@ type ChillModel struct {
 // maxStepHours is the longest step, as in the API: 30 days. It also keeps a very slow rate from overflowing.
 const maxStepHours = 30 * 24
 
-// duration returns the time that planning counts for the step at a batch of outputKg, set-up and waits not included.
+// duration returns the time that the formula or product itself tells for the step at a batch of outputKg, set-up and waits not
+// included. Planning counts it where the physics of the vessels are not known: see stepTimes.
 func (s *Step) duration(outputKg float64) time.Duration {
 	switch {
 	case s.PlanningDuration != nil && *s.PlanningDuration > 0:
@@ -93,18 +94,6 @@ func (s *Step) duration(outputKg float64) time.Duration {
 		return s.Simmer.Hold
 	}
 	return 0
-}
-
-// stepsDuration returns set-up, steps and least waits from the first step to the end of the last.
-func stepsDuration(steps []Step, outputKg float64) time.Duration {
-	var sum time.Duration
-	for i := range steps {
-		sum += steps[i].Setup + steps[i].duration(outputKg)
-		if i < len(steps)-1 {
-			sum += steps[i].MinWait
-		}
-	}
-	return sum
 }
 
 // checkSteps adds what is wrong with the steps of a formula or product.

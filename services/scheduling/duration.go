@@ -135,15 +135,11 @@ func (d DurationModel) key() string {
 
 func (e *estimator) compute(s Step, v *Vessel) working {
 	d := s.Duration
-	switch {
-	case d.Fixed != nil:
+	if d.Fixed != nil {
 		return working{duration: *d.Fixed, basis: "fixed by the formula: " + span(*d.Fixed)}
-	case d.Simmer != nil:
-		return e.orPlanned(s, v, e.simmer)
-	case d.Reduce != nil:
-		return e.orPlanned(s, v, e.reduce)
-	case d.Chill != nil:
-		return e.orPlanned(s, v, e.chill)
+	}
+	if model := e.physics(d); model != nil {
+		return e.orPlanned(s, v, model)
 	}
 	rate := d.RateKgPerHour
 	if v != nil && v.SpeedFactor > 0 {

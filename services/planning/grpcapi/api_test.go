@@ -61,6 +61,11 @@ func (p *pantry) Vessels(context.Context, string) ([]planning.Vessel, error) {
 	return []planning.Vessel{{Name: "sites/quai/vessels/k", DisplayName: "Kettle", Class: "kettle", MaxFillLiters: 100}}, nil
 }
 
+// StepTimes knows nothing of the kettle's heat.
+func (p *pantry) StepTimes(context.Context, string, []planning.StepQuestion) (map[string]planning.StepTime, error) {
+	return nil, nil
+}
+
 type api struct {
 	t      *testing.T
 	clock  *clock.Fake

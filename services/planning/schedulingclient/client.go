@@ -1,16 +1,21 @@
-// Package schedulingclient reads vessels from the service scheduling.
+// Package schedulingclient reads vessels, and how long steps take in them, from the service scheduling.
 package schedulingclient
 
 import (
 	"context"
+	"slices"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/types/known/durationpb"
 
 	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
 	"rondeau.internal/services/planning"
 )
 
-const pageSize = 500
+const (
+	pageSize      = 500
+	questionsSize = 500 // most steps of one request
+)
 
 // Client implements planning.Scheduling.
 type Client struct {
@@ -48,4 +53,66 @@ func (c *Client) Vessels(ctx context.Context, site string) ([]planning.Vessel, e
 		}
 		request.PageToken = answer.GetNextPageToken()
 	}
+}
+
+// StepTimes asks how long steps take in the vessels of a site.
+func (c *Client) StepTimes(ctx context.Context, site string, questions []planning.StepQuestion) (map[string]planning.StepTime, error) {
+	out := make(map[string]planning.StepTime, len(questions))
+	for part := range slices.Chunk(questions, questionsSize) {
+		request := &schedulingpb.EstimateStepTimesRequest{Parent: site}
+		for _, q := range part {
+			request.Steps = append(request.Steps, stepProto(q))
+		}
+		answer, err := c.api.EstimateStepTimes(ctx, request)
+		if err != nil {
+			return nil, err
+		}
+		for _, t := range answer.GetStepTimes() {
+			out[t.GetKey()] = planning.StepTime{
+				Possible: t.GetPossible(), Shortest: t.GetShortestDuration().AsDuration(), Longest: t.GetLongestDuration().AsDuration(), Basis: t.GetBasis(),
+			}
+		}
+	}
+	return out, nil
+}
+
+// Temperatures at which a step begins when the formula does not say, as the API of planning promises, degrees Celsius.
+const (
+	simmerStart = 10.0
+	reduceStart = 4.0
+	chillStart  = 90.0
+)
+
+func or(value *float64, otherwise float64) *float64 {
+	if value == nil {
+		return &otherwise
+	}
+	return value
+}
+
+func stepProto(q planning.StepQuestion) *schedulingpb.EstimateStepTimesRequest_Step {
+	s := q.Step
+	out := &schedulingpb.EstimateStepTimesRequest_Step{
+		Key: q.Key, VesselClasses: s.VesselClasses, FillLiters: q.FillLiters, LoadKg: q.LoadKg, OutputKg: q.OutputKg,
+	}
+	switch {
+	case s.Simmer != nil:
+		out.Model = &schedulingpb.EstimateStepTimesRequest_Step_Simmer_{Simmer: &schedulingpb.EstimateStepTimesRequest_Step_Simmer{
+			HoldDuration: durationpb.New(s.Simmer.Hold), StartTemperatureCelsius: or(s.Simmer.StartCelsius, simmerStart), TargetTemperatureCelsius: s.Simmer.TargetCelsius,
+		}}
+	case s.Reduce != nil:
+		reduce := &schedulingpb.EstimateStepTimesRequest_Step_Reduce{StartBrix: s.Reduce.StartBrix, StartTemperatureCelsius: or(s.Reduce.StartCelsius, reduceStart)}
+		if s.Reduce.MassFraction > 0 {
+			reduce.Target = &schedulingpb.EstimateStepTimesRequest_Step_Reduce_TargetMassFraction{TargetMassFraction: s.Reduce.MassFraction}
+		} else {
+			reduce.Target = &schedulingpb.EstimateStepTimesRequest_Step_Reduce_TargetBrix{TargetBrix: s.Reduce.TargetBrix}
+		}
+		out.Model = &schedulingpb.EstimateStepTimesRequest_Step_Reduce_{Reduce: reduce}
+	case s.Chill != nil:
+		target := s.Chill.TargetCelsius
+		out.Model = &schedulingpb.EstimateStepTimesRequest_Step_Chill_{Chill: &schedulingpb.EstimateStepTimesRequest_Step_Chill{
+			TargetTemperatureCelsius: &target, StartTemperatureCelsius: or(s.Chill.StartCelsius, chillStart), DepthMeters: s.Chill.DepthMeters,
+		}}
+	}
+	return out
 }

@@ -13,6 +13,8 @@ import (
 	"github.com/nats-io/nats.go"
 	"go.uber.org/goleak"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/types/known/durationpb"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -80,6 +82,20 @@ func (scheduling) ListVessels(context.Context, *schedulingpb.ListVesselsRequest)
 		{Name: site + "/vessels/k", DisplayName: "Kettle", VesselClass: "kettle", MinFillLiters: 10, MaxFillLiters: 60, Active: &yes},
 		{Name: site + "/vessels/old", DisplayName: "Old kettle", VesselClass: "kettle", MaxFillLiters: 1000, Active: &no},
 	}}, nil
+}
+
+// EstimateStepTimes lets every step of the kettle take 7 to 8 hours; planning sends what it knows and its defaults.
+func (scheduling) EstimateStepTimes(_ context.Context, req *schedulingpb.EstimateStepTimesRequest) (*schedulingpb.EstimateStepTimesResponse, error) {
+	answer := &schedulingpb.EstimateStepTimesResponse{}
+	for _, q := range req.GetSteps() {
+		if q.GetSimmer().GetHoldDuration().AsDuration() != 6*time.Hour || q.GetSimmer().GetStartTemperatureCelsius() != 10 || q.GetFillLiters() != 40 || q.GetOutputKg() != 20 {
+			return nil, status.Errorf(codes.InvalidArgument, "asked for %v", q)
+		}
+		answer.StepTimes = append(answer.StepTimes, &schedulingpb.EstimateStepTimesResponse_StepTime{
+			Key: q.GetKey(), Possible: true, ShortestDuration: durationpb.New(7 * time.Hour), LongestDuration: durationpb.New(8 * time.Hour),
+		})
+	}
+	return answer, nil
 }
 
 // house is the service with its neighbours, on a pipe.
@@ -265,6 +281,11 @@ func TestFromOrderToShipment(t *testing.T) {
 		// 60 litres at 2 L/kg: the old kettle, which would hold more, is not used.
 		if b.GetFormulaVersion() != "" && b.GetNominalOutputKg() > 30+1e-9 {
 			t.Errorf("%s of %g kg fits no kettle in use", b.GetName(), b.GetNominalOutputKg())
+		}
+	}
+	for _, b := range plan.GetBatches() {
+		if b.GetFormulaVersion() != "" && b.GetSteps()[0].GetPlannedDuration().AsDuration() != 7*time.Hour+30*time.Minute {
+			t.Errorf("the simmer is planned with %v, scheduling says 7 to 8 h; notes %q", b.GetSteps()[0].GetPlannedDuration().AsDuration(), plan.GetNotes())
 		}
 	}
 	for _, p := range plan.GetPurchases() {

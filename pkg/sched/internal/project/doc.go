@@ -10,8 +10,8 @@
 // It proves optimality and infeasibility. The other one keeps a population of activity lists, recombines them and
 // improves each schedule by shifting it right and left again (after Valls, Ballestin and Quintanilla, "Justification and
 // RCPSP", EJOR 2005, and Debels and Vanhoucke, "A decomposition-based genetic algorithm for the RCPSP", Operations
-// Research 2007), and re-solves parts of good schedules with the exact engine while the order of the rest is kept. All
-// papers are cited from memory.
+// Research 2007), and re-solves parts of good schedules with the exact engine while the rest keeps its order or its
+// times. All papers are cited from memory.
 //
 // The result depends on the problem, the seed and the iteration budget only, not on the number of workers: they meet
 // after amounts of work that are counted, not timed. A deadline is asked through a function of the caller; the package

@@ -5,7 +5,7 @@ type outcome uint8
 
 const (
 	paused    outcome = iota // budget spent
-	found                    // a schedule within the bounds, in e.starts
+	found                    // a schedule within the bounds
 	exhausted                // there is none
 )
 
@@ -26,12 +26,7 @@ func (e *engine) bound(m int32) {
 
 // follows makes decisions lean towards a schedule.
 func (e *engine) follows(starts []int32) {
-	e.target = append(e.target[:0], starts...)
-	var end int32
-	for i, s := range starts {
-		end = max(end, s+e.in.dur[i])
-	}
-	e.target = append(e.target, end)
+	e.target = append(append(e.target[:0], starts...), e.in.p.makespan(starts))
 	for k := e.n + 1; k < e.vars; k++ {
 		p := e.in.pairs[k-e.n-1]
 		var first int32

@@ -126,8 +126,8 @@ const (
 type Options struct {
 	// Seed of the search's randomness.
 	Seed uint64
-	// Iterations is the budget: schedules built and dead ends met, by both workers together. It is kept to within a
-	// few per cent of one round of work. 0 means DefaultIterations.
+	// Iterations is the budget: schedules built and dead ends met, by both workers together. What is begun is finished,
+	// so that it may be exceeded by a little. 0 means DefaultIterations.
 	Iterations int64
 	// Deadline, if set, is asked now and then by both workers (it must be safe for that) and ends the search when it
 	// returns true. The best schedule so far is returned.
@@ -136,7 +136,8 @@ type Options struct {
 	Workers int
 	// OnImprove, if set, is told about better schedules, from the calling goroutine. It owns what it gets.
 	OnImprove func(starts []int32, makespan int32)
-	// Start, if set, is a schedule to begin with. If it breaks a constraint, only the order of its starts is used.
+	// Start, if set, is a schedule to begin with, one start per activity. If it breaks a constraint, the search only
+	// leans towards it.
 	Start []int32
 }
 

@@ -151,7 +151,8 @@ func (r *repair) pin(in *instance, starts []int32, count int) bool {
 	}
 	// Later ends first; of equal ones the later start, so that an activity comes after those that have to follow it.
 	slices.SortFunc(r.after, func(i, j int32) int {
-		return cmp.Or(cmp.Compare(starts[j]+in.dur[j], starts[i]+in.dur[i]), cmp.Compare(starts[j], starts[i]), cmp.Compare(in.rank[j], in.rank[i]))
+		return cmp.Or(cmp.Compare(starts[j]+in.dur[j], starts[i]+in.dur[i]), cmp.Compare(starts[j], starts[i]),
+			cmp.Compare(in.rank[j], in.rank[i]))
 	})
 	copy(r.b.free, in.base)
 	for _, j := range r.after {

@@ -259,7 +259,8 @@ func (t *timetable) explain(e *engine, at, j int32) {
 			if q == 0 || k == j || -e.b[2*k+1] > at || e.b[2*k]+in.dur[k] <= at {
 				continue
 			}
-			t.parts = append(t.parts, corePart{j: k, need: q, cost: e.cf.cost(e, lit{2 * k, at + 1 - in.dur[k]}) + e.cf.cost(e, lit{2*k + 1, -at})})
+			cost := e.cf.cost(e, lit{2 * k, at + 1 - in.dur[k]}) + e.cf.cost(e, lit{2*k + 1, -at})
+			t.parts = append(t.parts, corePart{j: k, need: q, cost: cost})
 			total += q
 		}
 		if total <= limit {

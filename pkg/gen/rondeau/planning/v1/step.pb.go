@@ -195,7 +195,7 @@ type Step struct {
 	//	*Step_Reduce
 	//	*Step_Chill
 	DurationModel isStep_DurationModel `protobuf_oneof:"duration_model"`
-	// Time that planning counts for the step when the vessel is not known yet. Needed with a physical model; up to 30 days.
+	// Time that planning counts for the step while the physics of the vessels do not tell. Needed with a physical model; up to 30 days.
 	PlanningDuration *durationpb.Duration `protobuf:"bytes,10,opt,name=planning_duration,json=planningDuration,proto3" json:"planning_duration,omitempty"`
 	// Time to make the vessel ready before the step, beyond cleaning; up to 24 hours.
 	SetupDuration *durationpb.Duration `protobuf:"bytes,11,opt,name=setup_duration,json=setupDuration,proto3" json:"setup_duration,omitempty"`

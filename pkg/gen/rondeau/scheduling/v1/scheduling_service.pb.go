@@ -1508,6 +1508,116 @@ func (x *EstimateStepDurationsResponse) GetCaution() string {
 	return ""
 }
 
+// Request of EstimateStepTimes.
+type EstimateStepTimesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Site, "sites/{site}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Steps to estimate, at most 500.
+	Steps         []*EstimateStepTimesRequest_Step `protobuf:"bytes,2,rep,name=steps,proto3" json:"steps,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesRequest) Reset() {
+	*x = EstimateStepTimesRequest{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesRequest) ProtoMessage() {}
+
+func (x *EstimateStepTimesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesRequest.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesRequest) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *EstimateStepTimesRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *EstimateStepTimesRequest) GetSteps() []*EstimateStepTimesRequest_Step {
+	if x != nil {
+		return x.Steps
+	}
+	return nil
+}
+
+// Response of EstimateStepTimes.
+type EstimateStepTimesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Answers in the order of the steps.
+	StepTimes []*EstimateStepTimesResponse_StepTime `protobuf:"bytes,1,rep,name=step_times,json=stepTimes,proto3" json:"step_times,omitempty"`
+	// What an estimate cannot replace.
+	Caution       string `protobuf:"bytes,2,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesResponse) Reset() {
+	*x = EstimateStepTimesResponse{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesResponse) ProtoMessage() {}
+
+func (x *EstimateStepTimesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesResponse.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesResponse) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *EstimateStepTimesResponse) GetStepTimes() []*EstimateStepTimesResponse_StepTime {
+	if x != nil {
+		return x.StepTimes
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
 // Request of SolveSchedule.
 type SolveScheduleRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1538,7 +1648,7 @@ type SolveScheduleRequest struct {
 
 func (x *SolveScheduleRequest) Reset() {
 	*x = SolveScheduleRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[23]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1550,7 +1660,7 @@ func (x *SolveScheduleRequest) String() string {
 func (*SolveScheduleRequest) ProtoMessage() {}
 
 func (x *SolveScheduleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[23]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1563,7 +1673,7 @@ func (x *SolveScheduleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SolveScheduleRequest.ProtoReflect.Descriptor instead.
 func (*SolveScheduleRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *SolveScheduleRequest) GetParent() string {
@@ -1647,7 +1757,7 @@ type GetScheduleRequest struct {
 
 func (x *GetScheduleRequest) Reset() {
 	*x = GetScheduleRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[24]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1659,7 +1769,7 @@ func (x *GetScheduleRequest) String() string {
 func (*GetScheduleRequest) ProtoMessage() {}
 
 func (x *GetScheduleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[24]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1672,7 +1782,7 @@ func (x *GetScheduleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetScheduleRequest.ProtoReflect.Descriptor instead.
 func (*GetScheduleRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{24}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetScheduleRequest) GetName() string {
@@ -1702,7 +1812,7 @@ type ListSchedulesRequest struct {
 
 func (x *ListSchedulesRequest) Reset() {
 	*x = ListSchedulesRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[25]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1714,7 +1824,7 @@ func (x *ListSchedulesRequest) String() string {
 func (*ListSchedulesRequest) ProtoMessage() {}
 
 func (x *ListSchedulesRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[25]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1727,7 +1837,7 @@ func (x *ListSchedulesRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSchedulesRequest.ProtoReflect.Descriptor instead.
 func (*ListSchedulesRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{25}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ListSchedulesRequest) GetParent() string {
@@ -1778,7 +1888,7 @@ type ListSchedulesResponse struct {
 
 func (x *ListSchedulesResponse) Reset() {
 	*x = ListSchedulesResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[26]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1790,7 +1900,7 @@ func (x *ListSchedulesResponse) String() string {
 func (*ListSchedulesResponse) ProtoMessage() {}
 
 func (x *ListSchedulesResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[26]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1803,7 +1913,7 @@ func (x *ListSchedulesResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListSchedulesResponse.ProtoReflect.Descriptor instead.
 func (*ListSchedulesResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{26}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ListSchedulesResponse) GetSchedules() []*Schedule {
@@ -1837,7 +1947,7 @@ type PublishScheduleRequest struct {
 
 func (x *PublishScheduleRequest) Reset() {
 	*x = PublishScheduleRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[27]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1849,7 +1959,7 @@ func (x *PublishScheduleRequest) String() string {
 func (*PublishScheduleRequest) ProtoMessage() {}
 
 func (x *PublishScheduleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[27]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1862,7 +1972,7 @@ func (x *PublishScheduleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishScheduleRequest.ProtoReflect.Descriptor instead.
 func (*PublishScheduleRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{27}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *PublishScheduleRequest) GetName() string {
@@ -1904,7 +2014,7 @@ type GetRunRequest struct {
 
 func (x *GetRunRequest) Reset() {
 	*x = GetRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[28]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1916,7 +2026,7 @@ func (x *GetRunRequest) String() string {
 func (*GetRunRequest) ProtoMessage() {}
 
 func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[28]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1929,7 +2039,7 @@ func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRunRequest.ProtoReflect.Descriptor instead.
 func (*GetRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{28}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *GetRunRequest) GetName() string {
@@ -1957,7 +2067,7 @@ type ListRunsRequest struct {
 
 func (x *ListRunsRequest) Reset() {
 	*x = ListRunsRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1969,7 +2079,7 @@ func (x *ListRunsRequest) String() string {
 func (*ListRunsRequest) ProtoMessage() {}
 
 func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1982,7 +2092,7 @@ func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsRequest.ProtoReflect.Descriptor instead.
 func (*ListRunsRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{29}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *ListRunsRequest) GetParent() string {
@@ -2026,7 +2136,7 @@ type ListRunsResponse struct {
 
 func (x *ListRunsResponse) Reset() {
 	*x = ListRunsResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2038,7 +2148,7 @@ func (x *ListRunsResponse) String() string {
 func (*ListRunsResponse) ProtoMessage() {}
 
 func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2051,7 +2161,7 @@ func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsResponse.ProtoReflect.Descriptor instead.
 func (*ListRunsResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *ListRunsResponse) GetRuns() []*Run {
@@ -2093,7 +2203,7 @@ type StartRunRequest struct {
 
 func (x *StartRunRequest) Reset() {
 	*x = StartRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2105,7 +2215,7 @@ func (x *StartRunRequest) String() string {
 func (*StartRunRequest) ProtoMessage() {}
 
 func (x *StartRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2118,7 +2228,7 @@ func (x *StartRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartRunRequest.ProtoReflect.Descriptor instead.
 func (*StartRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *StartRunRequest) GetName() string {
@@ -2194,7 +2304,7 @@ type RecordMeasurementRequest struct {
 
 func (x *RecordMeasurementRequest) Reset() {
 	*x = RecordMeasurementRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2206,7 +2316,7 @@ func (x *RecordMeasurementRequest) String() string {
 func (*RecordMeasurementRequest) ProtoMessage() {}
 
 func (x *RecordMeasurementRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2219,7 +2329,7 @@ func (x *RecordMeasurementRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordMeasurementRequest.ProtoReflect.Descriptor instead.
 func (*RecordMeasurementRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *RecordMeasurementRequest) GetParent() string {
@@ -2265,7 +2375,7 @@ type ListMeasurementsRequest struct {
 
 func (x *ListMeasurementsRequest) Reset() {
 	*x = ListMeasurementsRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2277,7 +2387,7 @@ func (x *ListMeasurementsRequest) String() string {
 func (*ListMeasurementsRequest) ProtoMessage() {}
 
 func (x *ListMeasurementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2290,7 +2400,7 @@ func (x *ListMeasurementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMeasurementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMeasurementsRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListMeasurementsRequest) GetParent() string {
@@ -2327,7 +2437,7 @@ type ListMeasurementsResponse struct {
 
 func (x *ListMeasurementsResponse) Reset() {
 	*x = ListMeasurementsResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2339,7 +2449,7 @@ func (x *ListMeasurementsResponse) String() string {
 func (*ListMeasurementsResponse) ProtoMessage() {}
 
 func (x *ListMeasurementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2352,7 +2462,7 @@ func (x *ListMeasurementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMeasurementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMeasurementsResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *ListMeasurementsResponse) GetMeasurements() []*Measurement {
@@ -2390,7 +2500,7 @@ type FinishRunRequest struct {
 
 func (x *FinishRunRequest) Reset() {
 	*x = FinishRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2402,7 +2512,7 @@ func (x *FinishRunRequest) String() string {
 func (*FinishRunRequest) ProtoMessage() {}
 
 func (x *FinishRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2415,7 +2525,7 @@ func (x *FinishRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishRunRequest.ProtoReflect.Descriptor instead.
 func (*FinishRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *FinishRunRequest) GetName() string {
@@ -2479,7 +2589,7 @@ type AbortRunRequest struct {
 
 func (x *AbortRunRequest) Reset() {
 	*x = AbortRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2491,7 +2601,7 @@ func (x *AbortRunRequest) String() string {
 func (*AbortRunRequest) ProtoMessage() {}
 
 func (x *AbortRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2504,7 +2614,7 @@ func (x *AbortRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AbortRunRequest.ProtoReflect.Descriptor instead.
 func (*AbortRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *AbortRunRequest) GetName() string {
@@ -2553,7 +2663,7 @@ type ForecastRunRequest struct {
 
 func (x *ForecastRunRequest) Reset() {
 	*x = ForecastRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2565,7 +2675,7 @@ func (x *ForecastRunRequest) String() string {
 func (*ForecastRunRequest) ProtoMessage() {}
 
 func (x *ForecastRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2578,7 +2688,7 @@ func (x *ForecastRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastRunRequest.ProtoReflect.Descriptor instead.
 func (*ForecastRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{37}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ForecastRunRequest) GetName() string {
@@ -2599,7 +2709,7 @@ type WatchOperationRequest struct {
 
 func (x *WatchOperationRequest) Reset() {
 	*x = WatchOperationRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2611,7 +2721,7 @@ func (x *WatchOperationRequest) String() string {
 func (*WatchOperationRequest) ProtoMessage() {}
 
 func (x *WatchOperationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2624,7 +2734,7 @@ func (x *WatchOperationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchOperationRequest.ProtoReflect.Descriptor instead.
 func (*WatchOperationRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{38}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *WatchOperationRequest) GetName() string {
@@ -2653,7 +2763,7 @@ type WatchOperationResponse struct {
 
 func (x *WatchOperationResponse) Reset() {
 	*x = WatchOperationResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2665,7 +2775,7 @@ func (x *WatchOperationResponse) String() string {
 func (*WatchOperationResponse) ProtoMessage() {}
 
 func (x *WatchOperationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2678,7 +2788,7 @@ func (x *WatchOperationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchOperationResponse.ProtoReflect.Descriptor instead.
 func (*WatchOperationResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{39}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *WatchOperationResponse) GetName() string {
@@ -2736,7 +2846,7 @@ type EstimateStepDurationsResponse_Estimate struct {
 
 func (x *EstimateStepDurationsResponse_Estimate) Reset() {
 	*x = EstimateStepDurationsResponse_Estimate{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2748,7 +2858,7 @@ func (x *EstimateStepDurationsResponse_Estimate) String() string {
 func (*EstimateStepDurationsResponse_Estimate) ProtoMessage() {}
 
 func (x *EstimateStepDurationsResponse_Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2823,6 +2933,481 @@ func (x *EstimateStepDurationsResponse_Estimate) GetTotalDuration() *durationpb.
 func (x *EstimateStepDurationsResponse_Estimate) GetBasis() string {
 	if x != nil {
 		return x.Basis
+	}
+	return ""
+}
+
+// A step as a formula has it, at one size of batch.
+type EstimateStepTimesRequest_Step struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Text of the caller's choice by which the answer is found; each one once.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// What decides how long it takes.
+	//
+	// Types that are valid to be assigned to Model:
+	//
+	//	*EstimateStepTimesRequest_Step_Simmer_
+	//	*EstimateStepTimesRequest_Step_Reduce_
+	//	*EstimateStepTimesRequest_Step_Chill_
+	Model isEstimateStepTimesRequest_Step_Model `protobuf_oneof:"model"`
+	// Classes of vessel that can do it, such as "kettle".
+	VesselClasses []string `protobuf:"bytes,5,rep,name=vessel_classes,json=vesselClasses,proto3" json:"vessel_classes,omitempty"`
+	// Liters in the vessel at its fullest; 0 when the step fills no vessel.
+	FillLiters float64 `protobuf:"fixed64,6,opt,name=fill_liters,json=fillLiters,proto3" json:"fill_liters,omitempty"`
+	// Mass in or on the vessel at its fullest; 0 when not stated.
+	LoadKg float64 `protobuf:"fixed64,7,opt,name=load_kg,json=loadKg,proto3" json:"load_kg,omitempty"`
+	// Output of the batch.
+	OutputKg      float64 `protobuf:"fixed64,8,opt,name=output_kg,json=outputKg,proto3" json:"output_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesRequest_Step) Reset() {
+	*x = EstimateStepTimesRequest_Step{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesRequest_Step) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesRequest_Step) ProtoMessage() {}
+
+func (x *EstimateStepTimesRequest_Step) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesRequest_Step.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesRequest_Step) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23, 0}
+}
+
+func (x *EstimateStepTimesRequest_Step) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *EstimateStepTimesRequest_Step) GetModel() isEstimateStepTimesRequest_Step_Model {
+	if x != nil {
+		return x.Model
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step) GetSimmer() *EstimateStepTimesRequest_Step_Simmer {
+	if x != nil {
+		if x, ok := x.Model.(*EstimateStepTimesRequest_Step_Simmer_); ok {
+			return x.Simmer
+		}
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step) GetReduce() *EstimateStepTimesRequest_Step_Reduce {
+	if x != nil {
+		if x, ok := x.Model.(*EstimateStepTimesRequest_Step_Reduce_); ok {
+			return x.Reduce
+		}
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step) GetChill() *EstimateStepTimesRequest_Step_Chill {
+	if x != nil {
+		if x, ok := x.Model.(*EstimateStepTimesRequest_Step_Chill_); ok {
+			return x.Chill
+		}
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step) GetVesselClasses() []string {
+	if x != nil {
+		return x.VesselClasses
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step) GetFillLiters() float64 {
+	if x != nil {
+		return x.FillLiters
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step) GetLoadKg() float64 {
+	if x != nil {
+		return x.LoadKg
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step) GetOutputKg() float64 {
+	if x != nil {
+		return x.OutputKg
+	}
+	return 0
+}
+
+type isEstimateStepTimesRequest_Step_Model interface {
+	isEstimateStepTimesRequest_Step_Model()
+}
+
+type EstimateStepTimesRequest_Step_Simmer_ struct {
+	// Bring to temperature and hold.
+	Simmer *EstimateStepTimesRequest_Step_Simmer `protobuf:"bytes,2,opt,name=simmer,proto3,oneof"`
+}
+
+type EstimateStepTimesRequest_Step_Reduce_ struct {
+	// Boil down to a target.
+	Reduce *EstimateStepTimesRequest_Step_Reduce `protobuf:"bytes,3,opt,name=reduce,proto3,oneof"`
+}
+
+type EstimateStepTimesRequest_Step_Chill_ struct {
+	// Cool to a target temperature.
+	Chill *EstimateStepTimesRequest_Step_Chill `protobuf:"bytes,4,opt,name=chill,proto3,oneof"`
+}
+
+func (*EstimateStepTimesRequest_Step_Simmer_) isEstimateStepTimesRequest_Step_Model() {}
+
+func (*EstimateStepTimesRequest_Step_Reduce_) isEstimateStepTimesRequest_Step_Model() {}
+
+func (*EstimateStepTimesRequest_Step_Chill_) isEstimateStepTimesRequest_Step_Model() {}
+
+// Bring-up and hold of a liquid.
+type EstimateStepTimesRequest_Step_Simmer struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Time at temperature, above 0, up to 7 days.
+	HoldDuration *durationpb.Duration `protobuf:"bytes,1,opt,name=hold_duration,json=holdDuration,proto3" json:"hold_duration,omitempty"`
+	// Temperature of the contents when heating begins, -2 to 120.
+	StartTemperatureCelsius *float64 `protobuf:"fixed64,2,opt,name=start_temperature_celsius,json=startTemperatureCelsius,proto3,oneof" json:"start_temperature_celsius,omitempty"`
+	// Temperature to hold, 40 to 120. Default the boiling point at the altitude of the site.
+	TargetTemperatureCelsius *float64 `protobuf:"fixed64,3,opt,name=target_temperature_celsius,json=targetTemperatureCelsius,proto3,oneof" json:"target_temperature_celsius,omitempty"`
+	unknownFields            protoimpl.UnknownFields
+	sizeCache                protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesRequest_Step_Simmer) Reset() {
+	*x = EstimateStepTimesRequest_Step_Simmer{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesRequest_Step_Simmer) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesRequest_Step_Simmer) ProtoMessage() {}
+
+func (x *EstimateStepTimesRequest_Step_Simmer) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesRequest_Step_Simmer.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesRequest_Step_Simmer) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23, 0, 0}
+}
+
+func (x *EstimateStepTimesRequest_Step_Simmer) GetHoldDuration() *durationpb.Duration {
+	if x != nil {
+		return x.HoldDuration
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step_Simmer) GetStartTemperatureCelsius() float64 {
+	if x != nil && x.StartTemperatureCelsius != nil {
+		return *x.StartTemperatureCelsius
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step_Simmer) GetTargetTemperatureCelsius() float64 {
+	if x != nil && x.TargetTemperatureCelsius != nil {
+		return *x.TargetTemperatureCelsius
+	}
+	return 0
+}
+
+// Reduction to a target.
+type EstimateStepTimesRequest_Step_Reduce struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What ends the reduction.
+	//
+	// Types that are valid to be assigned to Target:
+	//
+	//	*EstimateStepTimesRequest_Step_Reduce_TargetMassFraction
+	//	*EstimateStepTimesRequest_Step_Reduce_TargetBrix
+	Target isEstimateStepTimesRequest_Step_Reduce_Target `protobuf_oneof:"target"`
+	// Soluble solids at the start, degrees Brix, 0 to 80; 0 means not known.
+	StartBrix float64 `protobuf:"fixed64,3,opt,name=start_brix,json=startBrix,proto3" json:"start_brix,omitempty"`
+	// Temperature of the contents when heating begins, -2 to 120.
+	StartTemperatureCelsius *float64 `protobuf:"fixed64,4,opt,name=start_temperature_celsius,json=startTemperatureCelsius,proto3,oneof" json:"start_temperature_celsius,omitempty"`
+	unknownFields           protoimpl.UnknownFields
+	sizeCache               protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) Reset() {
+	*x = EstimateStepTimesRequest_Step_Reduce{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesRequest_Step_Reduce) ProtoMessage() {}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesRequest_Step_Reduce.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesRequest_Step_Reduce) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23, 0, 1}
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) GetTarget() isEstimateStepTimesRequest_Step_Reduce_Target {
+	if x != nil {
+		return x.Target
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) GetTargetMassFraction() float64 {
+	if x != nil {
+		if x, ok := x.Target.(*EstimateStepTimesRequest_Step_Reduce_TargetMassFraction); ok {
+			return x.TargetMassFraction
+		}
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) GetTargetBrix() float64 {
+	if x != nil {
+		if x, ok := x.Target.(*EstimateStepTimesRequest_Step_Reduce_TargetBrix); ok {
+			return x.TargetBrix
+		}
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) GetStartBrix() float64 {
+	if x != nil {
+		return x.StartBrix
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step_Reduce) GetStartTemperatureCelsius() float64 {
+	if x != nil && x.StartTemperatureCelsius != nil {
+		return *x.StartTemperatureCelsius
+	}
+	return 0
+}
+
+type isEstimateStepTimesRequest_Step_Reduce_Target interface {
+	isEstimateStepTimesRequest_Step_Reduce_Target()
+}
+
+type EstimateStepTimesRequest_Step_Reduce_TargetMassFraction struct {
+	// Mass left as a fraction of the mass at the start, between 0 and 1.
+	TargetMassFraction float64 `protobuf:"fixed64,1,opt,name=target_mass_fraction,json=targetMassFraction,proto3,oneof"`
+}
+
+type EstimateStepTimesRequest_Step_Reduce_TargetBrix struct {
+	// Soluble solids at which it ends, degrees Brix, above 0, up to 80.
+	TargetBrix float64 `protobuf:"fixed64,2,opt,name=target_brix,json=targetBrix,proto3,oneof"`
+}
+
+func (*EstimateStepTimesRequest_Step_Reduce_TargetMassFraction) isEstimateStepTimesRequest_Step_Reduce_Target() {
+}
+
+func (*EstimateStepTimesRequest_Step_Reduce_TargetBrix) isEstimateStepTimesRequest_Step_Reduce_Target() {
+}
+
+// Cooling or freezing.
+type EstimateStepTimesRequest_Step_Chill struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Temperature to reach at the slowest point, -60 to 60.
+	TargetTemperatureCelsius *float64 `protobuf:"fixed64,1,opt,name=target_temperature_celsius,json=targetTemperatureCelsius,proto3,oneof" json:"target_temperature_celsius,omitempty"`
+	// Temperature at the start, -5 to 120.
+	StartTemperatureCelsius *float64 `protobuf:"fixed64,2,opt,name=start_temperature_celsius,json=startTemperatureCelsius,proto3,oneof" json:"start_temperature_celsius,omitempty"`
+	// Depth of the layer or thickness of the pack, up to 2 m; 0 means that of the vessel.
+	DepthMeters   float64 `protobuf:"fixed64,3,opt,name=depth_meters,json=depthMeters,proto3" json:"depth_meters,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesRequest_Step_Chill) Reset() {
+	*x = EstimateStepTimesRequest_Step_Chill{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesRequest_Step_Chill) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesRequest_Step_Chill) ProtoMessage() {}
+
+func (x *EstimateStepTimesRequest_Step_Chill) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesRequest_Step_Chill.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesRequest_Step_Chill) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{23, 0, 2}
+}
+
+func (x *EstimateStepTimesRequest_Step_Chill) GetTargetTemperatureCelsius() float64 {
+	if x != nil && x.TargetTemperatureCelsius != nil {
+		return *x.TargetTemperatureCelsius
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step_Chill) GetStartTemperatureCelsius() float64 {
+	if x != nil && x.StartTemperatureCelsius != nil {
+		return *x.StartTemperatureCelsius
+	}
+	return 0
+}
+
+func (x *EstimateStepTimesRequest_Step_Chill) GetDepthMeters() float64 {
+	if x != nil {
+		return x.DepthMeters
+	}
+	return 0
+}
+
+// How long one step takes over the vessels that can do it.
+type EstimateStepTimesResponse_StepTime struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Key of the step in the request.
+	Key string `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	// True when at least one vessel can do the step and its physics are known.
+	Possible bool `protobuf:"varint,2,opt,name=possible,proto3" json:"possible,omitempty"`
+	// Time in the fastest vessel, whole minutes.
+	ShortestDuration *durationpb.Duration `protobuf:"bytes,3,opt,name=shortest_duration,json=shortestDuration,proto3" json:"shortest_duration,omitempty"`
+	// Time in the slowest vessel, whole minutes.
+	LongestDuration *durationpb.Duration `protobuf:"bytes,4,opt,name=longest_duration,json=longestDuration,proto3" json:"longest_duration,omitempty"`
+	// How the longest time came about, in plain words.
+	Basis string `protobuf:"bytes,5,opt,name=basis,proto3" json:"basis,omitempty"`
+	// Why no vessel can do it, in plain words; empty when one can.
+	Refusal       string `protobuf:"bytes,6,opt,name=refusal,proto3" json:"refusal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateStepTimesResponse_StepTime) Reset() {
+	*x = EstimateStepTimesResponse_StepTime{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateStepTimesResponse_StepTime) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateStepTimesResponse_StepTime) ProtoMessage() {}
+
+func (x *EstimateStepTimesResponse_StepTime) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateStepTimesResponse_StepTime.ProtoReflect.Descriptor instead.
+func (*EstimateStepTimesResponse_StepTime) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{24, 0}
+}
+
+func (x *EstimateStepTimesResponse_StepTime) GetKey() string {
+	if x != nil {
+		return x.Key
+	}
+	return ""
+}
+
+func (x *EstimateStepTimesResponse_StepTime) GetPossible() bool {
+	if x != nil {
+		return x.Possible
+	}
+	return false
+}
+
+func (x *EstimateStepTimesResponse_StepTime) GetShortestDuration() *durationpb.Duration {
+	if x != nil {
+		return x.ShortestDuration
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesResponse_StepTime) GetLongestDuration() *durationpb.Duration {
+	if x != nil {
+		return x.LongestDuration
+	}
+	return nil
+}
+
+func (x *EstimateStepTimesResponse_StepTime) GetBasis() string {
+	if x != nil {
+		return x.Basis
+	}
+	return ""
+}
+
+func (x *EstimateStepTimesResponse_StepTime) GetRefusal() string {
+	if x != nil {
+		return x.Refusal
 	}
 	return ""
 }
@@ -2969,7 +3554,53 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x0fmiddle_duration\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0emiddleDuration\x12R\n" +
 	"\x15attended_end_duration\x18\a \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x13attendedEndDuration\x12E\n" +
 	"\x0etotal_duration\x18\b \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\rtotalDuration\x12\x19\n" +
-	"\x05basis\x18\t \x01(\tB\x03\xe0A\x03R\x05basis\"\xee\x06\n" +
+	"\x05basis\x18\t \x01(\tB\x03\xe0A\x03R\x05basis\"\xae\x0e\n" +
+	"\x18EstimateStepTimesRequest\x12]\n" +
+	"\x06parent\x18\x01 \x01(\tBE\xe0A\x02\xfaA\x19\x12\x17rondeau.internal/Vessel\xbaH#r!2\x1f^sites/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12Z\n" +
+	"\x05steps\x18\x02 \x03(\v24.rondeau.scheduling.v1.EstimateStepTimesRequest.StepB\x0e\xe0A\x02\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\x05steps\x1a\xd6\f\n" +
+	"\x04Step\x12\x1f\n" +
+	"\x03key\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\x90\x03R\x03key\x12U\n" +
+	"\x06simmer\x18\x02 \x01(\v2;.rondeau.scheduling.v1.EstimateStepTimesRequest.Step.SimmerH\x00R\x06simmer\x12U\n" +
+	"\x06reduce\x18\x03 \x01(\v2;.rondeau.scheduling.v1.EstimateStepTimesRequest.Step.ReduceH\x00R\x06reduce\x12R\n" +
+	"\x05chill\x18\x04 \x01(\v2:.rondeau.scheduling.v1.EstimateStepTimesRequest.Step.ChillH\x00R\x05chill\x12U\n" +
+	"\x0evessel_classes\x18\x05 \x03(\tB.\xe0A\x02\xbaH(\x92\x01%\b\x01\x10\x14\x18\x01\"\x1dr\x1b2\x19^[a-z0-9][a-z0-9-]{0,62}$R\rvesselClasses\x12=\n" +
+	"\vfill_liters\x18\x06 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00e\xcd\xcdA)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
+	"fillLiters\x125\n" +
+	"\aload_kg\x18\a \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00e\xcd\xcdA)\x00\x00\x00\x00\x00\x00\x00\x00R\x06loadKg\x129\n" +
+	"\toutput_kg\x18\b \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\boutputKg\x1a\xde\x02\n" +
+	"\x06Simmer\x12T\n" +
+	"\rhold_duration\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x14\xe0A\x02\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xf5$*\x00R\fholdDuration\x12`\n" +
+	"\x19start_temperature_celsius\x18\x02 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x00R\x17startTemperatureCelsius\x88\x01\x01\x12_\n" +
+	"\x1atarget_temperature_celsius\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00D@H\x01R\x18targetTemperatureCelsius\x88\x01\x01B\x1c\n" +
+	"\x1a_start_temperature_celsiusB\x1d\n" +
+	"\x1b_target_temperature_celsius\x1a\xe3\x02\n" +
+	"\x06Reduce\x12M\n" +
+	"\x14target_mass_fraction\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x11\x00\x00\x00\x00\x00\x00\xf0?!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x12targetMassFraction\x12<\n" +
+	"\vtarget_brix\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\n" +
+	"targetBrix\x12;\n" +
+	"\n" +
+	"start_brix\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00\x00\x00R\tstartBrix\x12`\n" +
+	"\x19start_temperature_celsius\x18\x04 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x01R\x17startTemperatureCelsius\x88\x01\x01B\x0f\n" +
+	"\x06target\x12\x05\xbaH\x02\b\x01B\x1c\n" +
+	"\x1a_start_temperature_celsius\x1a\xcb\x02\n" +
+	"\x05Chill\x12b\n" +
+	"\x1atarget_temperature_celsius\x18\x01 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x18targetTemperatureCelsius\x88\x01\x01\x12`\n" +
+	"\x19start_temperature_celsius\x18\x02 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x14\xc0H\x01R\x17startTemperatureCelsius\x88\x01\x01\x12?\n" +
+	"\fdepth_meters\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00R\vdepthMetersB\x1d\n" +
+	"\x1b_target_temperature_celsiusB\x1c\n" +
+	"\x1a_start_temperature_celsiusB\x0e\n" +
+	"\x05model\x12\x05\xbaH\x02\b\x01\"\xb0\x03\n" +
+	"\x19EstimateStepTimesResponse\x12]\n" +
+	"\n" +
+	"step_times\x18\x01 \x03(\v29.rondeau.scheduling.v1.EstimateStepTimesResponse.StepTimeB\x03\xe0A\x03R\tstepTimes\x12\x1d\n" +
+	"\acaution\x18\x02 \x01(\tB\x03\xe0A\x03R\acaution\x1a\x94\x02\n" +
+	"\bStepTime\x12\x15\n" +
+	"\x03key\x18\x01 \x01(\tB\x03\xe0A\x03R\x03key\x12\x1f\n" +
+	"\bpossible\x18\x02 \x01(\bB\x03\xe0A\x03R\bpossible\x12K\n" +
+	"\x11shortest_duration\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x10shortestDuration\x12I\n" +
+	"\x10longest_duration\x18\x04 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0flongestDuration\x12\x19\n" +
+	"\x05basis\x18\x05 \x01(\tB\x03\xe0A\x03R\x05basis\x12\x1d\n" +
+	"\arefusal\x18\x06 \x01(\tB\x03\xe0A\x03R\arefusal\"\xee\x06\n" +
 	"\x14SolveScheduleRequest\x12_\n" +
 	"\x06parent\x18\x01 \x01(\tBG\xe0A\x02\xfaA\x1b\x12\x19rondeau.internal/Schedule\xbaH#r!2\x1f^sites/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12x\n" +
 	"\x04plan\x18\x02 \x01(\tBd\xe0A\x01\xfaA\x17\n" +
@@ -3096,7 +3727,7 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\fScheduleView\x12\x1d\n" +
 	"\x19SCHEDULE_VIEW_UNSPECIFIED\x10\x00\x12\t\n" +
 	"\x05BASIC\x10\x01\x12\b\n" +
-	"\x04FULL\x10\x022\xa3.\n" +
+	"\x04FULL\x10\x022\xe6/\n" +
 	"\x11SchedulingService\x12\x8c\x01\n" +
 	"\tGetVessel\x12'.rondeau.scheduling.v1.GetVesselRequest\x1a\x1d.rondeau.scheduling.v1.Vessel\"7\xdaA\x04name\xa2\x9f\x19\b\n" +
 	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=sites/*/vessels/*}\x12\x9f\x01\n" +
@@ -3135,7 +3766,9 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x13UpdateKitchenLimits\x121.rondeau.scheduling.v1.UpdateKitchenLimitsRequest\x1a$.rondeau.scheduling.v1.KitchenLimits\"k\xdaA\x1akitchen_limits,update_mask\xa2\x9f\x19\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02A:\x0ekitchen_limits2//v1/{kitchen_limits.name=sites/*/kitchenLimits}\x12\xd3\x01\n" +
 	"\x15EstimateStepDurations\x123.rondeau.scheduling.v1.EstimateStepDurationsRequest\x1a4.rondeau.scheduling.v1.EstimateStepDurationsResponse\"O\xdaA\x05batch\xa2\x9f\x19\b\n" +
-	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x025\x123/v1/{batch=sites/*/batches/*}:estimateStepDurations\x12\xc5\x01\n" +
+	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x025\x123/v1/{batch=sites/*/batches/*}:estimateStepDurations\x12\xc0\x01\n" +
+	"\x11EstimateStepTimes\x12/.rondeau.scheduling.v1.EstimateStepTimesRequest\x1a0.rondeau.scheduling.v1.EstimateStepTimesResponse\"H\xdaA\fparent,steps\xa2\x9f\x19\x04\n" +
+	"\x02\x01\a\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{parent=sites/*}:estimateStepTimes\x12\xc5\x01\n" +
 	"\rSolveSchedule\x12+.rondeau.scheduling.v1.SolveScheduleRequest\x1a\x1d.google.longrunning.Operation\"h\xcaA!\n" +
 	"\bSchedule\x12\x15SolveScheduleMetadata\xdaA\vparent,plan\xa2\x9f\x19\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02):\x01*\"$/v1/{parent=sites/*}/schedules:solve\x12\x94\x01\n" +
@@ -3185,7 +3818,7 @@ func file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP() []byte {
 }
 
 var file_rondeau_scheduling_v1_scheduling_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 41)
+var file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 48)
 var file_rondeau_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(ScheduleView)(0),                              // 0: rondeau.scheduling.v1.ScheduleView
 	(*GetVesselRequest)(nil),                       // 1: rondeau.scheduling.v1.GetVesselRequest
@@ -3211,160 +3844,177 @@ var file_rondeau_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*UpdateKitchenLimitsRequest)(nil),             // 21: rondeau.scheduling.v1.UpdateKitchenLimitsRequest
 	(*EstimateStepDurationsRequest)(nil),           // 22: rondeau.scheduling.v1.EstimateStepDurationsRequest
 	(*EstimateStepDurationsResponse)(nil),          // 23: rondeau.scheduling.v1.EstimateStepDurationsResponse
-	(*SolveScheduleRequest)(nil),                   // 24: rondeau.scheduling.v1.SolveScheduleRequest
-	(*GetScheduleRequest)(nil),                     // 25: rondeau.scheduling.v1.GetScheduleRequest
-	(*ListSchedulesRequest)(nil),                   // 26: rondeau.scheduling.v1.ListSchedulesRequest
-	(*ListSchedulesResponse)(nil),                  // 27: rondeau.scheduling.v1.ListSchedulesResponse
-	(*PublishScheduleRequest)(nil),                 // 28: rondeau.scheduling.v1.PublishScheduleRequest
-	(*GetRunRequest)(nil),                          // 29: rondeau.scheduling.v1.GetRunRequest
-	(*ListRunsRequest)(nil),                        // 30: rondeau.scheduling.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),                       // 31: rondeau.scheduling.v1.ListRunsResponse
-	(*StartRunRequest)(nil),                        // 32: rondeau.scheduling.v1.StartRunRequest
-	(*RecordMeasurementRequest)(nil),               // 33: rondeau.scheduling.v1.RecordMeasurementRequest
-	(*ListMeasurementsRequest)(nil),                // 34: rondeau.scheduling.v1.ListMeasurementsRequest
-	(*ListMeasurementsResponse)(nil),               // 35: rondeau.scheduling.v1.ListMeasurementsResponse
-	(*FinishRunRequest)(nil),                       // 36: rondeau.scheduling.v1.FinishRunRequest
-	(*AbortRunRequest)(nil),                        // 37: rondeau.scheduling.v1.AbortRunRequest
-	(*ForecastRunRequest)(nil),                     // 38: rondeau.scheduling.v1.ForecastRunRequest
-	(*WatchOperationRequest)(nil),                  // 39: rondeau.scheduling.v1.WatchOperationRequest
-	(*WatchOperationResponse)(nil),                 // 40: rondeau.scheduling.v1.WatchOperationResponse
-	(*EstimateStepDurationsResponse_Estimate)(nil), // 41: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
-	(*Vessel)(nil),                                 // 42: rondeau.scheduling.v1.Vessel
-	(*fieldmaskpb.FieldMask)(nil),                  // 43: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),                  // 44: google.protobuf.Timestamp
-	(*Calendar)(nil),                               // 45: rondeau.scheduling.v1.Calendar
-	(*Crew)(nil),                                   // 46: rondeau.scheduling.v1.Crew
-	(*KitchenLimits)(nil),                          // 47: rondeau.scheduling.v1.KitchenLimits
-	(*durationpb.Duration)(nil),                    // 48: google.protobuf.Duration
-	(*Schedule)(nil),                               // 49: rondeau.scheduling.v1.Schedule
-	(*Run)(nil),                                    // 50: rondeau.scheduling.v1.Run
-	(*Measurement)(nil),                            // 51: rondeau.scheduling.v1.Measurement
-	(*Run_Output)(nil),                             // 52: rondeau.scheduling.v1.Run.Output
-	(*SolveScheduleMetadata)(nil),                  // 53: rondeau.scheduling.v1.SolveScheduleMetadata
-	(*status.Status)(nil),                          // 54: google.rpc.Status
-	(*longrunningpb.GetOperationRequest)(nil),      // 55: google.longrunning.GetOperationRequest
-	(*longrunningpb.ListOperationsRequest)(nil),    // 56: google.longrunning.ListOperationsRequest
-	(*longrunningpb.WaitOperationRequest)(nil),     // 57: google.longrunning.WaitOperationRequest
-	(*longrunningpb.CancelOperationRequest)(nil),   // 58: google.longrunning.CancelOperationRequest
-	(*longrunningpb.Operation)(nil),                // 59: google.longrunning.Operation
-	(*Run_Forecast)(nil),                           // 60: rondeau.scheduling.v1.Run.Forecast
-	(*longrunningpb.ListOperationsResponse)(nil),   // 61: google.longrunning.ListOperationsResponse
-	(*emptypb.Empty)(nil),                          // 62: google.protobuf.Empty
+	(*EstimateStepTimesRequest)(nil),               // 24: rondeau.scheduling.v1.EstimateStepTimesRequest
+	(*EstimateStepTimesResponse)(nil),              // 25: rondeau.scheduling.v1.EstimateStepTimesResponse
+	(*SolveScheduleRequest)(nil),                   // 26: rondeau.scheduling.v1.SolveScheduleRequest
+	(*GetScheduleRequest)(nil),                     // 27: rondeau.scheduling.v1.GetScheduleRequest
+	(*ListSchedulesRequest)(nil),                   // 28: rondeau.scheduling.v1.ListSchedulesRequest
+	(*ListSchedulesResponse)(nil),                  // 29: rondeau.scheduling.v1.ListSchedulesResponse
+	(*PublishScheduleRequest)(nil),                 // 30: rondeau.scheduling.v1.PublishScheduleRequest
+	(*GetRunRequest)(nil),                          // 31: rondeau.scheduling.v1.GetRunRequest
+	(*ListRunsRequest)(nil),                        // 32: rondeau.scheduling.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),                       // 33: rondeau.scheduling.v1.ListRunsResponse
+	(*StartRunRequest)(nil),                        // 34: rondeau.scheduling.v1.StartRunRequest
+	(*RecordMeasurementRequest)(nil),               // 35: rondeau.scheduling.v1.RecordMeasurementRequest
+	(*ListMeasurementsRequest)(nil),                // 36: rondeau.scheduling.v1.ListMeasurementsRequest
+	(*ListMeasurementsResponse)(nil),               // 37: rondeau.scheduling.v1.ListMeasurementsResponse
+	(*FinishRunRequest)(nil),                       // 38: rondeau.scheduling.v1.FinishRunRequest
+	(*AbortRunRequest)(nil),                        // 39: rondeau.scheduling.v1.AbortRunRequest
+	(*ForecastRunRequest)(nil),                     // 40: rondeau.scheduling.v1.ForecastRunRequest
+	(*WatchOperationRequest)(nil),                  // 41: rondeau.scheduling.v1.WatchOperationRequest
+	(*WatchOperationResponse)(nil),                 // 42: rondeau.scheduling.v1.WatchOperationResponse
+	(*EstimateStepDurationsResponse_Estimate)(nil), // 43: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
+	(*EstimateStepTimesRequest_Step)(nil),          // 44: rondeau.scheduling.v1.EstimateStepTimesRequest.Step
+	(*EstimateStepTimesRequest_Step_Simmer)(nil),   // 45: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer
+	(*EstimateStepTimesRequest_Step_Reduce)(nil),   // 46: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Reduce
+	(*EstimateStepTimesRequest_Step_Chill)(nil),    // 47: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Chill
+	(*EstimateStepTimesResponse_StepTime)(nil),     // 48: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime
+	(*Vessel)(nil),                                 // 49: rondeau.scheduling.v1.Vessel
+	(*fieldmaskpb.FieldMask)(nil),                  // 50: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),                  // 51: google.protobuf.Timestamp
+	(*Calendar)(nil),                               // 52: rondeau.scheduling.v1.Calendar
+	(*Crew)(nil),                                   // 53: rondeau.scheduling.v1.Crew
+	(*KitchenLimits)(nil),                          // 54: rondeau.scheduling.v1.KitchenLimits
+	(*durationpb.Duration)(nil),                    // 55: google.protobuf.Duration
+	(*Schedule)(nil),                               // 56: rondeau.scheduling.v1.Schedule
+	(*Run)(nil),                                    // 57: rondeau.scheduling.v1.Run
+	(*Measurement)(nil),                            // 58: rondeau.scheduling.v1.Measurement
+	(*Run_Output)(nil),                             // 59: rondeau.scheduling.v1.Run.Output
+	(*SolveScheduleMetadata)(nil),                  // 60: rondeau.scheduling.v1.SolveScheduleMetadata
+	(*status.Status)(nil),                          // 61: google.rpc.Status
+	(*longrunningpb.GetOperationRequest)(nil),      // 62: google.longrunning.GetOperationRequest
+	(*longrunningpb.ListOperationsRequest)(nil),    // 63: google.longrunning.ListOperationsRequest
+	(*longrunningpb.WaitOperationRequest)(nil),     // 64: google.longrunning.WaitOperationRequest
+	(*longrunningpb.CancelOperationRequest)(nil),   // 65: google.longrunning.CancelOperationRequest
+	(*longrunningpb.Operation)(nil),                // 66: google.longrunning.Operation
+	(*Run_Forecast)(nil),                           // 67: rondeau.scheduling.v1.Run.Forecast
+	(*longrunningpb.ListOperationsResponse)(nil),   // 68: google.longrunning.ListOperationsResponse
+	(*emptypb.Empty)(nil),                          // 69: google.protobuf.Empty
 }
 var file_rondeau_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
-	42, // 0: rondeau.scheduling.v1.ListVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
-	42, // 1: rondeau.scheduling.v1.CreateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
-	42, // 2: rondeau.scheduling.v1.UpdateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
-	43, // 3: rondeau.scheduling.v1.UpdateVesselRequest.update_mask:type_name -> google.protobuf.FieldMask
+	49, // 0: rondeau.scheduling.v1.ListVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
+	49, // 1: rondeau.scheduling.v1.CreateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
+	49, // 2: rondeau.scheduling.v1.UpdateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
+	50, // 3: rondeau.scheduling.v1.UpdateVesselRequest.update_mask:type_name -> google.protobuf.FieldMask
 	4,  // 4: rondeau.scheduling.v1.BatchCreateVesselsRequest.requests:type_name -> rondeau.scheduling.v1.CreateVesselRequest
-	42, // 5: rondeau.scheduling.v1.BatchCreateVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
-	44, // 6: rondeau.scheduling.v1.TakeVesselDownRequest.start_time:type_name -> google.protobuf.Timestamp
-	44, // 7: rondeau.scheduling.v1.TakeVesselDownRequest.end_time:type_name -> google.protobuf.Timestamp
-	44, // 8: rondeau.scheduling.v1.BringVesselUpRequest.up_time:type_name -> google.protobuf.Timestamp
-	45, // 9: rondeau.scheduling.v1.ListCalendarsResponse.calendars:type_name -> rondeau.scheduling.v1.Calendar
-	45, // 10: rondeau.scheduling.v1.CreateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
-	45, // 11: rondeau.scheduling.v1.UpdateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
-	43, // 12: rondeau.scheduling.v1.UpdateCalendarRequest.update_mask:type_name -> google.protobuf.FieldMask
-	46, // 13: rondeau.scheduling.v1.ListCrewsResponse.crews:type_name -> rondeau.scheduling.v1.Crew
-	46, // 14: rondeau.scheduling.v1.CreateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
-	46, // 15: rondeau.scheduling.v1.UpdateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
-	43, // 16: rondeau.scheduling.v1.UpdateCrewRequest.update_mask:type_name -> google.protobuf.FieldMask
-	47, // 17: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.kitchen_limits:type_name -> rondeau.scheduling.v1.KitchenLimits
-	43, // 18: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.update_mask:type_name -> google.protobuf.FieldMask
-	41, // 19: rondeau.scheduling.v1.EstimateStepDurationsResponse.estimates:type_name -> rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
-	44, // 20: rondeau.scheduling.v1.SolveScheduleRequest.start_time:type_name -> google.protobuf.Timestamp
-	44, // 21: rondeau.scheduling.v1.SolveScheduleRequest.end_time:type_name -> google.protobuf.Timestamp
-	48, // 22: rondeau.scheduling.v1.SolveScheduleRequest.max_duration:type_name -> google.protobuf.Duration
-	0,  // 23: rondeau.scheduling.v1.ListSchedulesRequest.view:type_name -> rondeau.scheduling.v1.ScheduleView
-	49, // 24: rondeau.scheduling.v1.ListSchedulesResponse.schedules:type_name -> rondeau.scheduling.v1.Schedule
-	50, // 25: rondeau.scheduling.v1.ListRunsResponse.runs:type_name -> rondeau.scheduling.v1.Run
-	44, // 26: rondeau.scheduling.v1.StartRunRequest.start_time:type_name -> google.protobuf.Timestamp
-	51, // 27: rondeau.scheduling.v1.RecordMeasurementRequest.measurement:type_name -> rondeau.scheduling.v1.Measurement
-	51, // 28: rondeau.scheduling.v1.ListMeasurementsResponse.measurements:type_name -> rondeau.scheduling.v1.Measurement
-	44, // 29: rondeau.scheduling.v1.FinishRunRequest.finish_time:type_name -> google.protobuf.Timestamp
-	52, // 30: rondeau.scheduling.v1.FinishRunRequest.outputs:type_name -> rondeau.scheduling.v1.Run.Output
-	44, // 31: rondeau.scheduling.v1.AbortRunRequest.abort_time:type_name -> google.protobuf.Timestamp
-	53, // 32: rondeau.scheduling.v1.WatchOperationResponse.metadata:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata
-	54, // 33: rondeau.scheduling.v1.WatchOperationResponse.error:type_name -> google.rpc.Status
-	48, // 34: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_start_duration:type_name -> google.protobuf.Duration
-	48, // 35: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.middle_duration:type_name -> google.protobuf.Duration
-	48, // 36: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_end_duration:type_name -> google.protobuf.Duration
-	48, // 37: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.total_duration:type_name -> google.protobuf.Duration
-	1,  // 38: rondeau.scheduling.v1.SchedulingService.GetVessel:input_type -> rondeau.scheduling.v1.GetVesselRequest
-	2,  // 39: rondeau.scheduling.v1.SchedulingService.ListVessels:input_type -> rondeau.scheduling.v1.ListVesselsRequest
-	4,  // 40: rondeau.scheduling.v1.SchedulingService.CreateVessel:input_type -> rondeau.scheduling.v1.CreateVesselRequest
-	5,  // 41: rondeau.scheduling.v1.SchedulingService.UpdateVessel:input_type -> rondeau.scheduling.v1.UpdateVesselRequest
-	6,  // 42: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:input_type -> rondeau.scheduling.v1.BatchCreateVesselsRequest
-	8,  // 43: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:input_type -> rondeau.scheduling.v1.TakeVesselDownRequest
-	9,  // 44: rondeau.scheduling.v1.SchedulingService.BringVesselUp:input_type -> rondeau.scheduling.v1.BringVesselUpRequest
-	10, // 45: rondeau.scheduling.v1.SchedulingService.GetCalendar:input_type -> rondeau.scheduling.v1.GetCalendarRequest
-	11, // 46: rondeau.scheduling.v1.SchedulingService.ListCalendars:input_type -> rondeau.scheduling.v1.ListCalendarsRequest
-	13, // 47: rondeau.scheduling.v1.SchedulingService.CreateCalendar:input_type -> rondeau.scheduling.v1.CreateCalendarRequest
-	14, // 48: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:input_type -> rondeau.scheduling.v1.UpdateCalendarRequest
-	15, // 49: rondeau.scheduling.v1.SchedulingService.GetCrew:input_type -> rondeau.scheduling.v1.GetCrewRequest
-	16, // 50: rondeau.scheduling.v1.SchedulingService.ListCrews:input_type -> rondeau.scheduling.v1.ListCrewsRequest
-	18, // 51: rondeau.scheduling.v1.SchedulingService.CreateCrew:input_type -> rondeau.scheduling.v1.CreateCrewRequest
-	19, // 52: rondeau.scheduling.v1.SchedulingService.UpdateCrew:input_type -> rondeau.scheduling.v1.UpdateCrewRequest
-	20, // 53: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:input_type -> rondeau.scheduling.v1.GetKitchenLimitsRequest
-	21, // 54: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:input_type -> rondeau.scheduling.v1.UpdateKitchenLimitsRequest
-	22, // 55: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:input_type -> rondeau.scheduling.v1.EstimateStepDurationsRequest
-	24, // 56: rondeau.scheduling.v1.SchedulingService.SolveSchedule:input_type -> rondeau.scheduling.v1.SolveScheduleRequest
-	25, // 57: rondeau.scheduling.v1.SchedulingService.GetSchedule:input_type -> rondeau.scheduling.v1.GetScheduleRequest
-	26, // 58: rondeau.scheduling.v1.SchedulingService.ListSchedules:input_type -> rondeau.scheduling.v1.ListSchedulesRequest
-	28, // 59: rondeau.scheduling.v1.SchedulingService.PublishSchedule:input_type -> rondeau.scheduling.v1.PublishScheduleRequest
-	29, // 60: rondeau.scheduling.v1.SchedulingService.GetRun:input_type -> rondeau.scheduling.v1.GetRunRequest
-	30, // 61: rondeau.scheduling.v1.SchedulingService.ListRuns:input_type -> rondeau.scheduling.v1.ListRunsRequest
-	32, // 62: rondeau.scheduling.v1.SchedulingService.StartRun:input_type -> rondeau.scheduling.v1.StartRunRequest
-	33, // 63: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:input_type -> rondeau.scheduling.v1.RecordMeasurementRequest
-	34, // 64: rondeau.scheduling.v1.SchedulingService.ListMeasurements:input_type -> rondeau.scheduling.v1.ListMeasurementsRequest
-	36, // 65: rondeau.scheduling.v1.SchedulingService.FinishRun:input_type -> rondeau.scheduling.v1.FinishRunRequest
-	37, // 66: rondeau.scheduling.v1.SchedulingService.AbortRun:input_type -> rondeau.scheduling.v1.AbortRunRequest
-	38, // 67: rondeau.scheduling.v1.SchedulingService.ForecastRun:input_type -> rondeau.scheduling.v1.ForecastRunRequest
-	55, // 68: rondeau.scheduling.v1.SchedulingService.GetOperation:input_type -> google.longrunning.GetOperationRequest
-	56, // 69: rondeau.scheduling.v1.SchedulingService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
-	57, // 70: rondeau.scheduling.v1.SchedulingService.WaitOperation:input_type -> google.longrunning.WaitOperationRequest
-	39, // 71: rondeau.scheduling.v1.SchedulingService.WatchOperation:input_type -> rondeau.scheduling.v1.WatchOperationRequest
-	58, // 72: rondeau.scheduling.v1.SchedulingService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
-	42, // 73: rondeau.scheduling.v1.SchedulingService.GetVessel:output_type -> rondeau.scheduling.v1.Vessel
-	3,  // 74: rondeau.scheduling.v1.SchedulingService.ListVessels:output_type -> rondeau.scheduling.v1.ListVesselsResponse
-	42, // 75: rondeau.scheduling.v1.SchedulingService.CreateVessel:output_type -> rondeau.scheduling.v1.Vessel
-	42, // 76: rondeau.scheduling.v1.SchedulingService.UpdateVessel:output_type -> rondeau.scheduling.v1.Vessel
-	7,  // 77: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:output_type -> rondeau.scheduling.v1.BatchCreateVesselsResponse
-	42, // 78: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:output_type -> rondeau.scheduling.v1.Vessel
-	42, // 79: rondeau.scheduling.v1.SchedulingService.BringVesselUp:output_type -> rondeau.scheduling.v1.Vessel
-	45, // 80: rondeau.scheduling.v1.SchedulingService.GetCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	12, // 81: rondeau.scheduling.v1.SchedulingService.ListCalendars:output_type -> rondeau.scheduling.v1.ListCalendarsResponse
-	45, // 82: rondeau.scheduling.v1.SchedulingService.CreateCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	45, // 83: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	46, // 84: rondeau.scheduling.v1.SchedulingService.GetCrew:output_type -> rondeau.scheduling.v1.Crew
-	17, // 85: rondeau.scheduling.v1.SchedulingService.ListCrews:output_type -> rondeau.scheduling.v1.ListCrewsResponse
-	46, // 86: rondeau.scheduling.v1.SchedulingService.CreateCrew:output_type -> rondeau.scheduling.v1.Crew
-	46, // 87: rondeau.scheduling.v1.SchedulingService.UpdateCrew:output_type -> rondeau.scheduling.v1.Crew
-	47, // 88: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
-	47, // 89: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
-	23, // 90: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:output_type -> rondeau.scheduling.v1.EstimateStepDurationsResponse
-	59, // 91: rondeau.scheduling.v1.SchedulingService.SolveSchedule:output_type -> google.longrunning.Operation
-	49, // 92: rondeau.scheduling.v1.SchedulingService.GetSchedule:output_type -> rondeau.scheduling.v1.Schedule
-	27, // 93: rondeau.scheduling.v1.SchedulingService.ListSchedules:output_type -> rondeau.scheduling.v1.ListSchedulesResponse
-	49, // 94: rondeau.scheduling.v1.SchedulingService.PublishSchedule:output_type -> rondeau.scheduling.v1.Schedule
-	50, // 95: rondeau.scheduling.v1.SchedulingService.GetRun:output_type -> rondeau.scheduling.v1.Run
-	31, // 96: rondeau.scheduling.v1.SchedulingService.ListRuns:output_type -> rondeau.scheduling.v1.ListRunsResponse
-	50, // 97: rondeau.scheduling.v1.SchedulingService.StartRun:output_type -> rondeau.scheduling.v1.Run
-	51, // 98: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:output_type -> rondeau.scheduling.v1.Measurement
-	35, // 99: rondeau.scheduling.v1.SchedulingService.ListMeasurements:output_type -> rondeau.scheduling.v1.ListMeasurementsResponse
-	50, // 100: rondeau.scheduling.v1.SchedulingService.FinishRun:output_type -> rondeau.scheduling.v1.Run
-	50, // 101: rondeau.scheduling.v1.SchedulingService.AbortRun:output_type -> rondeau.scheduling.v1.Run
-	60, // 102: rondeau.scheduling.v1.SchedulingService.ForecastRun:output_type -> rondeau.scheduling.v1.Run.Forecast
-	59, // 103: rondeau.scheduling.v1.SchedulingService.GetOperation:output_type -> google.longrunning.Operation
-	61, // 104: rondeau.scheduling.v1.SchedulingService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
-	59, // 105: rondeau.scheduling.v1.SchedulingService.WaitOperation:output_type -> google.longrunning.Operation
-	40, // 106: rondeau.scheduling.v1.SchedulingService.WatchOperation:output_type -> rondeau.scheduling.v1.WatchOperationResponse
-	62, // 107: rondeau.scheduling.v1.SchedulingService.CancelOperation:output_type -> google.protobuf.Empty
-	73, // [73:108] is the sub-list for method output_type
-	38, // [38:73] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	49, // 5: rondeau.scheduling.v1.BatchCreateVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
+	51, // 6: rondeau.scheduling.v1.TakeVesselDownRequest.start_time:type_name -> google.protobuf.Timestamp
+	51, // 7: rondeau.scheduling.v1.TakeVesselDownRequest.end_time:type_name -> google.protobuf.Timestamp
+	51, // 8: rondeau.scheduling.v1.BringVesselUpRequest.up_time:type_name -> google.protobuf.Timestamp
+	52, // 9: rondeau.scheduling.v1.ListCalendarsResponse.calendars:type_name -> rondeau.scheduling.v1.Calendar
+	52, // 10: rondeau.scheduling.v1.CreateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
+	52, // 11: rondeau.scheduling.v1.UpdateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
+	50, // 12: rondeau.scheduling.v1.UpdateCalendarRequest.update_mask:type_name -> google.protobuf.FieldMask
+	53, // 13: rondeau.scheduling.v1.ListCrewsResponse.crews:type_name -> rondeau.scheduling.v1.Crew
+	53, // 14: rondeau.scheduling.v1.CreateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
+	53, // 15: rondeau.scheduling.v1.UpdateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
+	50, // 16: rondeau.scheduling.v1.UpdateCrewRequest.update_mask:type_name -> google.protobuf.FieldMask
+	54, // 17: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.kitchen_limits:type_name -> rondeau.scheduling.v1.KitchenLimits
+	50, // 18: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.update_mask:type_name -> google.protobuf.FieldMask
+	43, // 19: rondeau.scheduling.v1.EstimateStepDurationsResponse.estimates:type_name -> rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
+	44, // 20: rondeau.scheduling.v1.EstimateStepTimesRequest.steps:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step
+	48, // 21: rondeau.scheduling.v1.EstimateStepTimesResponse.step_times:type_name -> rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime
+	51, // 22: rondeau.scheduling.v1.SolveScheduleRequest.start_time:type_name -> google.protobuf.Timestamp
+	51, // 23: rondeau.scheduling.v1.SolveScheduleRequest.end_time:type_name -> google.protobuf.Timestamp
+	55, // 24: rondeau.scheduling.v1.SolveScheduleRequest.max_duration:type_name -> google.protobuf.Duration
+	0,  // 25: rondeau.scheduling.v1.ListSchedulesRequest.view:type_name -> rondeau.scheduling.v1.ScheduleView
+	56, // 26: rondeau.scheduling.v1.ListSchedulesResponse.schedules:type_name -> rondeau.scheduling.v1.Schedule
+	57, // 27: rondeau.scheduling.v1.ListRunsResponse.runs:type_name -> rondeau.scheduling.v1.Run
+	51, // 28: rondeau.scheduling.v1.StartRunRequest.start_time:type_name -> google.protobuf.Timestamp
+	58, // 29: rondeau.scheduling.v1.RecordMeasurementRequest.measurement:type_name -> rondeau.scheduling.v1.Measurement
+	58, // 30: rondeau.scheduling.v1.ListMeasurementsResponse.measurements:type_name -> rondeau.scheduling.v1.Measurement
+	51, // 31: rondeau.scheduling.v1.FinishRunRequest.finish_time:type_name -> google.protobuf.Timestamp
+	59, // 32: rondeau.scheduling.v1.FinishRunRequest.outputs:type_name -> rondeau.scheduling.v1.Run.Output
+	51, // 33: rondeau.scheduling.v1.AbortRunRequest.abort_time:type_name -> google.protobuf.Timestamp
+	60, // 34: rondeau.scheduling.v1.WatchOperationResponse.metadata:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata
+	61, // 35: rondeau.scheduling.v1.WatchOperationResponse.error:type_name -> google.rpc.Status
+	55, // 36: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_start_duration:type_name -> google.protobuf.Duration
+	55, // 37: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.middle_duration:type_name -> google.protobuf.Duration
+	55, // 38: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_end_duration:type_name -> google.protobuf.Duration
+	55, // 39: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.total_duration:type_name -> google.protobuf.Duration
+	45, // 40: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.simmer:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer
+	46, // 41: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.reduce:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Reduce
+	47, // 42: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.chill:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Chill
+	55, // 43: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer.hold_duration:type_name -> google.protobuf.Duration
+	55, // 44: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime.shortest_duration:type_name -> google.protobuf.Duration
+	55, // 45: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime.longest_duration:type_name -> google.protobuf.Duration
+	1,  // 46: rondeau.scheduling.v1.SchedulingService.GetVessel:input_type -> rondeau.scheduling.v1.GetVesselRequest
+	2,  // 47: rondeau.scheduling.v1.SchedulingService.ListVessels:input_type -> rondeau.scheduling.v1.ListVesselsRequest
+	4,  // 48: rondeau.scheduling.v1.SchedulingService.CreateVessel:input_type -> rondeau.scheduling.v1.CreateVesselRequest
+	5,  // 49: rondeau.scheduling.v1.SchedulingService.UpdateVessel:input_type -> rondeau.scheduling.v1.UpdateVesselRequest
+	6,  // 50: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:input_type -> rondeau.scheduling.v1.BatchCreateVesselsRequest
+	8,  // 51: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:input_type -> rondeau.scheduling.v1.TakeVesselDownRequest
+	9,  // 52: rondeau.scheduling.v1.SchedulingService.BringVesselUp:input_type -> rondeau.scheduling.v1.BringVesselUpRequest
+	10, // 53: rondeau.scheduling.v1.SchedulingService.GetCalendar:input_type -> rondeau.scheduling.v1.GetCalendarRequest
+	11, // 54: rondeau.scheduling.v1.SchedulingService.ListCalendars:input_type -> rondeau.scheduling.v1.ListCalendarsRequest
+	13, // 55: rondeau.scheduling.v1.SchedulingService.CreateCalendar:input_type -> rondeau.scheduling.v1.CreateCalendarRequest
+	14, // 56: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:input_type -> rondeau.scheduling.v1.UpdateCalendarRequest
+	15, // 57: rondeau.scheduling.v1.SchedulingService.GetCrew:input_type -> rondeau.scheduling.v1.GetCrewRequest
+	16, // 58: rondeau.scheduling.v1.SchedulingService.ListCrews:input_type -> rondeau.scheduling.v1.ListCrewsRequest
+	18, // 59: rondeau.scheduling.v1.SchedulingService.CreateCrew:input_type -> rondeau.scheduling.v1.CreateCrewRequest
+	19, // 60: rondeau.scheduling.v1.SchedulingService.UpdateCrew:input_type -> rondeau.scheduling.v1.UpdateCrewRequest
+	20, // 61: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:input_type -> rondeau.scheduling.v1.GetKitchenLimitsRequest
+	21, // 62: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:input_type -> rondeau.scheduling.v1.UpdateKitchenLimitsRequest
+	22, // 63: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:input_type -> rondeau.scheduling.v1.EstimateStepDurationsRequest
+	24, // 64: rondeau.scheduling.v1.SchedulingService.EstimateStepTimes:input_type -> rondeau.scheduling.v1.EstimateStepTimesRequest
+	26, // 65: rondeau.scheduling.v1.SchedulingService.SolveSchedule:input_type -> rondeau.scheduling.v1.SolveScheduleRequest
+	27, // 66: rondeau.scheduling.v1.SchedulingService.GetSchedule:input_type -> rondeau.scheduling.v1.GetScheduleRequest
+	28, // 67: rondeau.scheduling.v1.SchedulingService.ListSchedules:input_type -> rondeau.scheduling.v1.ListSchedulesRequest
+	30, // 68: rondeau.scheduling.v1.SchedulingService.PublishSchedule:input_type -> rondeau.scheduling.v1.PublishScheduleRequest
+	31, // 69: rondeau.scheduling.v1.SchedulingService.GetRun:input_type -> rondeau.scheduling.v1.GetRunRequest
+	32, // 70: rondeau.scheduling.v1.SchedulingService.ListRuns:input_type -> rondeau.scheduling.v1.ListRunsRequest
+	34, // 71: rondeau.scheduling.v1.SchedulingService.StartRun:input_type -> rondeau.scheduling.v1.StartRunRequest
+	35, // 72: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:input_type -> rondeau.scheduling.v1.RecordMeasurementRequest
+	36, // 73: rondeau.scheduling.v1.SchedulingService.ListMeasurements:input_type -> rondeau.scheduling.v1.ListMeasurementsRequest
+	38, // 74: rondeau.scheduling.v1.SchedulingService.FinishRun:input_type -> rondeau.scheduling.v1.FinishRunRequest
+	39, // 75: rondeau.scheduling.v1.SchedulingService.AbortRun:input_type -> rondeau.scheduling.v1.AbortRunRequest
+	40, // 76: rondeau.scheduling.v1.SchedulingService.ForecastRun:input_type -> rondeau.scheduling.v1.ForecastRunRequest
+	62, // 77: rondeau.scheduling.v1.SchedulingService.GetOperation:input_type -> google.longrunning.GetOperationRequest
+	63, // 78: rondeau.scheduling.v1.SchedulingService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
+	64, // 79: rondeau.scheduling.v1.SchedulingService.WaitOperation:input_type -> google.longrunning.WaitOperationRequest
+	41, // 80: rondeau.scheduling.v1.SchedulingService.WatchOperation:input_type -> rondeau.scheduling.v1.WatchOperationRequest
+	65, // 81: rondeau.scheduling.v1.SchedulingService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
+	49, // 82: rondeau.scheduling.v1.SchedulingService.GetVessel:output_type -> rondeau.scheduling.v1.Vessel
+	3,  // 83: rondeau.scheduling.v1.SchedulingService.ListVessels:output_type -> rondeau.scheduling.v1.ListVesselsResponse
+	49, // 84: rondeau.scheduling.v1.SchedulingService.CreateVessel:output_type -> rondeau.scheduling.v1.Vessel
+	49, // 85: rondeau.scheduling.v1.SchedulingService.UpdateVessel:output_type -> rondeau.scheduling.v1.Vessel
+	7,  // 86: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:output_type -> rondeau.scheduling.v1.BatchCreateVesselsResponse
+	49, // 87: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:output_type -> rondeau.scheduling.v1.Vessel
+	49, // 88: rondeau.scheduling.v1.SchedulingService.BringVesselUp:output_type -> rondeau.scheduling.v1.Vessel
+	52, // 89: rondeau.scheduling.v1.SchedulingService.GetCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	12, // 90: rondeau.scheduling.v1.SchedulingService.ListCalendars:output_type -> rondeau.scheduling.v1.ListCalendarsResponse
+	52, // 91: rondeau.scheduling.v1.SchedulingService.CreateCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	52, // 92: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	53, // 93: rondeau.scheduling.v1.SchedulingService.GetCrew:output_type -> rondeau.scheduling.v1.Crew
+	17, // 94: rondeau.scheduling.v1.SchedulingService.ListCrews:output_type -> rondeau.scheduling.v1.ListCrewsResponse
+	53, // 95: rondeau.scheduling.v1.SchedulingService.CreateCrew:output_type -> rondeau.scheduling.v1.Crew
+	53, // 96: rondeau.scheduling.v1.SchedulingService.UpdateCrew:output_type -> rondeau.scheduling.v1.Crew
+	54, // 97: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
+	54, // 98: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
+	23, // 99: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:output_type -> rondeau.scheduling.v1.EstimateStepDurationsResponse
+	25, // 100: rondeau.scheduling.v1.SchedulingService.EstimateStepTimes:output_type -> rondeau.scheduling.v1.EstimateStepTimesResponse
+	66, // 101: rondeau.scheduling.v1.SchedulingService.SolveSchedule:output_type -> google.longrunning.Operation
+	56, // 102: rondeau.scheduling.v1.SchedulingService.GetSchedule:output_type -> rondeau.scheduling.v1.Schedule
+	29, // 103: rondeau.scheduling.v1.SchedulingService.ListSchedules:output_type -> rondeau.scheduling.v1.ListSchedulesResponse
+	56, // 104: rondeau.scheduling.v1.SchedulingService.PublishSchedule:output_type -> rondeau.scheduling.v1.Schedule
+	57, // 105: rondeau.scheduling.v1.SchedulingService.GetRun:output_type -> rondeau.scheduling.v1.Run
+	33, // 106: rondeau.scheduling.v1.SchedulingService.ListRuns:output_type -> rondeau.scheduling.v1.ListRunsResponse
+	57, // 107: rondeau.scheduling.v1.SchedulingService.StartRun:output_type -> rondeau.scheduling.v1.Run
+	58, // 108: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:output_type -> rondeau.scheduling.v1.Measurement
+	37, // 109: rondeau.scheduling.v1.SchedulingService.ListMeasurements:output_type -> rondeau.scheduling.v1.ListMeasurementsResponse
+	57, // 110: rondeau.scheduling.v1.SchedulingService.FinishRun:output_type -> rondeau.scheduling.v1.Run
+	57, // 111: rondeau.scheduling.v1.SchedulingService.AbortRun:output_type -> rondeau.scheduling.v1.Run
+	67, // 112: rondeau.scheduling.v1.SchedulingService.ForecastRun:output_type -> rondeau.scheduling.v1.Run.Forecast
+	66, // 113: rondeau.scheduling.v1.SchedulingService.GetOperation:output_type -> google.longrunning.Operation
+	68, // 114: rondeau.scheduling.v1.SchedulingService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
+	66, // 115: rondeau.scheduling.v1.SchedulingService.WaitOperation:output_type -> google.longrunning.Operation
+	42, // 116: rondeau.scheduling.v1.SchedulingService.WatchOperation:output_type -> rondeau.scheduling.v1.WatchOperationResponse
+	69, // 117: rondeau.scheduling.v1.SchedulingService.CancelOperation:output_type -> google.protobuf.Empty
+	82, // [82:118] is the sub-list for method output_type
+	46, // [46:82] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_scheduling_service_proto_init() }
@@ -3379,13 +4029,24 @@ func file_rondeau_scheduling_v1_scheduling_service_proto_init() {
 	file_rondeau_scheduling_v1_run_proto_init()
 	file_rondeau_scheduling_v1_schedule_proto_init()
 	file_rondeau_scheduling_v1_vessel_proto_init()
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43].OneofWrappers = []any{
+		(*EstimateStepTimesRequest_Step_Simmer_)(nil),
+		(*EstimateStepTimesRequest_Step_Reduce_)(nil),
+		(*EstimateStepTimesRequest_Step_Chill_)(nil),
+	}
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44].OneofWrappers = []any{}
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45].OneofWrappers = []any{
+		(*EstimateStepTimesRequest_Step_Reduce_TargetMassFraction)(nil),
+		(*EstimateStepTimesRequest_Step_Reduce_TargetBrix)(nil),
+	}
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc), len(file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   41,
+			NumMessages:   48,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

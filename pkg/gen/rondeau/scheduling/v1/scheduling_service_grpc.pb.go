@@ -43,6 +43,7 @@ const (
 	SchedulingService_GetKitchenLimits_FullMethodName      = "/rondeau.scheduling.v1.SchedulingService/GetKitchenLimits"
 	SchedulingService_UpdateKitchenLimits_FullMethodName   = "/rondeau.scheduling.v1.SchedulingService/UpdateKitchenLimits"
 	SchedulingService_EstimateStepDurations_FullMethodName = "/rondeau.scheduling.v1.SchedulingService/EstimateStepDurations"
+	SchedulingService_EstimateStepTimes_FullMethodName     = "/rondeau.scheduling.v1.SchedulingService/EstimateStepTimes"
 	SchedulingService_SolveSchedule_FullMethodName         = "/rondeau.scheduling.v1.SchedulingService/SolveSchedule"
 	SchedulingService_GetSchedule_FullMethodName           = "/rondeau.scheduling.v1.SchedulingService/GetSchedule"
 	SchedulingService_ListSchedules_FullMethodName         = "/rondeau.scheduling.v1.SchedulingService/ListSchedules"
@@ -105,6 +106,9 @@ type SchedulingServiceClient interface {
 	UpdateKitchenLimits(ctx context.Context, in *UpdateKitchenLimitsRequest, opts ...grpc.CallOption) (*KitchenLimits, error)
 	// Says for each step of a released batch how long it takes in each vessel that can do it, and why others cannot.
 	EstimateStepDurations(ctx context.Context, in *EstimateStepDurationsRequest, opts ...grpc.CallOption) (*EstimateStepDurationsResponse, error)
+	// Says for steps that belong to no batch yet how long they take in the vessels of a site, by the same physics and with
+	// what runs have shown of each vessel, set-up not included. Vessels that are down for a time count; retired ones do not.
+	EstimateStepTimes(ctx context.Context, in *EstimateStepTimesRequest, opts ...grpc.CallOption) (*EstimateStepTimesResponse, error)
 	// Computes a schedule. The operation is stored, survives a restart, and ends with a draft Schedule as its response; a
 	// spent budget is a success whose report says that it is not proved optimal. Steps already started stay where they are.
 	SolveSchedule(ctx context.Context, in *SolveScheduleRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error)
@@ -333,6 +337,16 @@ func (c *schedulingServiceClient) EstimateStepDurations(ctx context.Context, in 
 	return out, nil
 }
 
+func (c *schedulingServiceClient) EstimateStepTimes(ctx context.Context, in *EstimateStepTimesRequest, opts ...grpc.CallOption) (*EstimateStepTimesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateStepTimesResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_EstimateStepTimes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *schedulingServiceClient) SolveSchedule(ctx context.Context, in *SolveScheduleRequest, opts ...grpc.CallOption) (*longrunningpb.Operation, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(longrunningpb.Operation)
@@ -555,6 +569,9 @@ type SchedulingServiceServer interface {
 	UpdateKitchenLimits(context.Context, *UpdateKitchenLimitsRequest) (*KitchenLimits, error)
 	// Says for each step of a released batch how long it takes in each vessel that can do it, and why others cannot.
 	EstimateStepDurations(context.Context, *EstimateStepDurationsRequest) (*EstimateStepDurationsResponse, error)
+	// Says for steps that belong to no batch yet how long they take in the vessels of a site, by the same physics and with
+	// what runs have shown of each vessel, set-up not included. Vessels that are down for a time count; retired ones do not.
+	EstimateStepTimes(context.Context, *EstimateStepTimesRequest) (*EstimateStepTimesResponse, error)
 	// Computes a schedule. The operation is stored, survives a restart, and ends with a draft Schedule as its response; a
 	// spent budget is a success whose report says that it is not proved optimal. Steps already started stay where they are.
 	SolveSchedule(context.Context, *SolveScheduleRequest) (*longrunningpb.Operation, error)
@@ -656,6 +673,9 @@ func (UnimplementedSchedulingServiceServer) UpdateKitchenLimits(context.Context,
 }
 func (UnimplementedSchedulingServiceServer) EstimateStepDurations(context.Context, *EstimateStepDurationsRequest) (*EstimateStepDurationsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method EstimateStepDurations not implemented")
+}
+func (UnimplementedSchedulingServiceServer) EstimateStepTimes(context.Context, *EstimateStepTimesRequest) (*EstimateStepTimesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateStepTimes not implemented")
 }
 func (UnimplementedSchedulingServiceServer) SolveSchedule(context.Context, *SolveScheduleRequest) (*longrunningpb.Operation, error) {
 	return nil, status.Error(codes.Unimplemented, "method SolveSchedule not implemented")
@@ -1053,6 +1073,24 @@ func _SchedulingService_EstimateStepDurations_Handler(srv interface{}, ctx conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SchedulingService_EstimateStepTimes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateStepTimesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).EstimateStepTimes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_EstimateStepTimes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).EstimateStepTimes(ctx, req.(*EstimateStepTimesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SchedulingService_SolveSchedule_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SolveScheduleRequest)
 	if err := dec(in); err != nil {
@@ -1430,6 +1468,10 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "EstimateStepDurations",
 			Handler:    _SchedulingService_EstimateStepDurations_Handler,
+		},
+		{
+			MethodName: "EstimateStepTimes",
+			Handler:    _SchedulingService_EstimateStepTimes_Handler,
 		},
 		{
 			MethodName: "SolveSchedule",
