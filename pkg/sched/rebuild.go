@@ -297,7 +297,7 @@ func (d *decoder) moving(a int32) bool {
 // choose marks the blocks to be taken out.
 func (r *rebuilder) choose() {
 	p, rnd := r.p, &r.r
-	size := 1 + rnd.n(3)
+	size := 2 + rnd.n(4)
 	if rnd.n(6) == 0 {
 		size = 4 + rnd.n(8)
 	}
@@ -397,7 +397,7 @@ func sharesNeed(a, b *cmode) bool {
 // A long memory finds better plans and takes longer to do so: it begins short and doubles whenever nothing better has
 // come for a while.
 const (
-	shortMemory = 20
+	shortMemory = 80
 	longMemory  = 5000
 	// patience is how many times its memory a search goes on without a better plan.
 	patience = 20
