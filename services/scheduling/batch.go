@@ -219,3 +219,19 @@ func span(d time.Duration) string {
 	}
 	return fmt.Sprintf("%d min", minutes)
 }
+
+// Temperatures at which a step begins when the formula does not say, as the APIs promise, degrees Celsius: tap water and bones
+// from the cold room, chilled stock, stock just off the heat (common practice, no source).
+const (
+	SimmerStartCelsius = 10.0
+	ReduceStartCelsius = 4.0
+	ChillStartCelsius  = 90.0
+)
+
+// StartCelsius is the temperature stated, or else the usual one.
+func StartCelsius(stated *float64, usual float64) float64 {
+	if stated == nil {
+		return usual
+	}
+	return *stated
+}

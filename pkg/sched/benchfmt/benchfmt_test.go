@@ -12,33 +12,13 @@ import (
 	"rondeau.internal/pkg/sched"
 	"rondeau.internal/pkg/sched/benchfmt"
 	"rondeau.internal/pkg/sched/verify"
+	"rondeau.internal/pkg/testenv"
 )
 
-// benchFolder finds the published instances beside the repository.
+// benchFolder finds the published instances.
 func benchFolder(t *testing.T) string {
 	t.Helper()
-	dir, err := os.Getwd()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for {
-		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-			break
-		}
-		up := filepath.Dir(dir)
-		if up == dir {
-			t.Fatal("no go.mod above the test")
-		}
-		dir = up
-	}
-	bench := filepath.Join(dir, "..", "shared", "bench")
-	if _, err := os.Stat(bench); err != nil {
-		if strings.Contains(os.Getenv("RONDEAU_REQUIRE"), "shared") {
-			t.Fatalf("the published instances are required but not at %s: %v", bench, err)
-		}
-		t.Skipf("SKIPPED: NOT MEASURED AGAINST PUBLISHED INSTANCES, none at %s: %v", bench, err)
-	}
-	return bench
+	return filepath.Join(testenv.SharedDir(t), "bench")
 }
 
 type bound struct {

@@ -76,20 +76,6 @@ func (c *Client) StepTimes(ctx context.Context, site string, questions []plannin
 	return out, nil
 }
 
-// Temperatures at which a step begins when the formula does not say, as the API of planning promises, degrees Celsius.
-const (
-	simmerStart = 10.0
-	reduceStart = 4.0
-	chillStart  = 90.0
-)
-
-func or(value *float64, otherwise float64) *float64 {
-	if value == nil {
-		return &otherwise
-	}
-	return value
-}
-
 func stepProto(q planning.StepQuestion) *schedulingpb.EstimateStepTimesRequest_Step {
 	s := q.Step
 	out := &schedulingpb.EstimateStepTimesRequest_Step{
@@ -98,10 +84,10 @@ func stepProto(q planning.StepQuestion) *schedulingpb.EstimateStepTimesRequest_S
 	switch {
 	case s.Simmer != nil:
 		out.Model = &schedulingpb.EstimateStepTimesRequest_Step_Simmer_{Simmer: &schedulingpb.EstimateStepTimesRequest_Step_Simmer{
-			HoldDuration: durationpb.New(s.Simmer.Hold), StartTemperatureCelsius: or(s.Simmer.StartCelsius, simmerStart), TargetTemperatureCelsius: s.Simmer.TargetCelsius,
+			HoldDuration: durationpb.New(s.Simmer.Hold), StartTemperatureCelsius: s.Simmer.StartCelsius, TargetTemperatureCelsius: s.Simmer.TargetCelsius,
 		}}
 	case s.Reduce != nil:
-		reduce := &schedulingpb.EstimateStepTimesRequest_Step_Reduce{StartBrix: s.Reduce.StartBrix, StartTemperatureCelsius: or(s.Reduce.StartCelsius, reduceStart)}
+		reduce := &schedulingpb.EstimateStepTimesRequest_Step_Reduce{StartBrix: s.Reduce.StartBrix, StartTemperatureCelsius: s.Reduce.StartCelsius}
 		if s.Reduce.MassFraction > 0 {
 			reduce.Target = &schedulingpb.EstimateStepTimesRequest_Step_Reduce_TargetMassFraction{TargetMassFraction: s.Reduce.MassFraction}
 		} else {
@@ -111,7 +97,7 @@ func stepProto(q planning.StepQuestion) *schedulingpb.EstimateStepTimesRequest_S
 	case s.Chill != nil:
 		target := s.Chill.TargetCelsius
 		out.Model = &schedulingpb.EstimateStepTimesRequest_Step_Chill_{Chill: &schedulingpb.EstimateStepTimesRequest_Step_Chill{
-			TargetTemperatureCelsius: &target, StartTemperatureCelsius: or(s.Chill.StartCelsius, chillStart), DepthMeters: s.Chill.DepthMeters,
+			TargetTemperatureCelsius: &target, StartTemperatureCelsius: s.Chill.StartCelsius, DepthMeters: s.Chill.DepthMeters,
 		}}
 	}
 	return out

@@ -88,7 +88,7 @@ func (scheduling) ListVessels(context.Context, *schedulingpb.ListVesselsRequest)
 func (scheduling) EstimateStepTimes(_ context.Context, req *schedulingpb.EstimateStepTimesRequest) (*schedulingpb.EstimateStepTimesResponse, error) {
 	answer := &schedulingpb.EstimateStepTimesResponse{}
 	for _, q := range req.GetSteps() {
-		if q.GetSimmer().GetHoldDuration().AsDuration() != 6*time.Hour || q.GetSimmer().GetStartTemperatureCelsius() != 10 || q.GetFillLiters() != 40 || q.GetOutputKg() != 20 {
+		if q.GetSimmer().GetHoldDuration().AsDuration() != 6*time.Hour || q.GetSimmer().StartTemperatureCelsius != nil || q.GetFillLiters() != 40 || q.GetOutputKg() != 20 {
 			return nil, status.Errorf(codes.InvalidArgument, "asked for %v", q)
 		}
 		answer.StepTimes = append(answer.StepTimes, &schedulingpb.EstimateStepTimesResponse_StepTime{

@@ -37,16 +37,16 @@ func question(p *schedulingpb.EstimateStepTimesRequest_Step) scheduling.Question
 	switch m := p.GetModel().(type) {
 	case *schedulingpb.EstimateStepTimesRequest_Step_Simmer_:
 		out.Step.Duration.Simmer = &scheduling.SimmerModel{
-			Hold: m.Simmer.GetHoldDuration().AsDuration(), StartCelsius: m.Simmer.GetStartTemperatureCelsius(), TargetCelsius: m.Simmer.TargetTemperatureCelsius,
+			Hold: m.Simmer.GetHoldDuration().AsDuration(), StartCelsius: scheduling.StartCelsius(m.Simmer.StartTemperatureCelsius, scheduling.SimmerStartCelsius), TargetCelsius: m.Simmer.TargetTemperatureCelsius,
 		}
 	case *schedulingpb.EstimateStepTimesRequest_Step_Reduce_:
 		out.Step.Duration.Reduce = &scheduling.ReduceModel{
 			MassFraction: m.Reduce.GetTargetMassFraction(), TargetBrix: m.Reduce.GetTargetBrix(), StartBrix: m.Reduce.GetStartBrix(),
-			StartCelsius: m.Reduce.GetStartTemperatureCelsius(),
+			StartCelsius: scheduling.StartCelsius(m.Reduce.StartTemperatureCelsius, scheduling.ReduceStartCelsius),
 		}
 	case *schedulingpb.EstimateStepTimesRequest_Step_Chill_:
 		out.Step.Duration.Chill = &scheduling.ChillModel{
-			TargetCelsius: m.Chill.GetTargetTemperatureCelsius(), StartCelsius: m.Chill.GetStartTemperatureCelsius(), DepthMeters: m.Chill.GetDepthMeters(),
+			TargetCelsius: m.Chill.GetTargetTemperatureCelsius(), StartCelsius: scheduling.StartCelsius(m.Chill.StartTemperatureCelsius, scheduling.ChillStartCelsius), DepthMeters: m.Chill.GetDepthMeters(),
 		}
 	}
 	return out

@@ -126,7 +126,6 @@ func TestBadStepsAreRefusedBeforeAnythingIsEstimated(t *testing.T) {
 		"NaN":         func(q *stepQuestion) { q.FillLiters = math.NaN() },
 		"infinity":    func(q *stepQuestion) { q.LoadKg = math.Inf(1) },
 		"negative":    func(q *stepQuestion) { q.OutputKg = -1 },
-		"no start":    func(q *stepQuestion) { q.GetReduce().StartTemperatureCelsius = nil },
 		"no target":   func(q *stepQuestion) { q.GetReduce().Target = nil },
 		"all boils off": func(q *stepQuestion) {
 			q.GetReduce().Target = &schedulingpb.EstimateStepTimesRequest_Step_Reduce_TargetMassFraction{}

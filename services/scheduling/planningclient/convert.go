@@ -88,20 +88,6 @@ func attendance(a planningpb.Step_Attendance) scheduling.Attendance {
 	return scheduling.AttendWhole
 }
 
-// Temperatures at which a step begins when the formula does not say: planning's defaults.
-const (
-	simmerStart = 10
-	reduceStart = 4
-	chillStart  = 90
-)
-
-func or(value *float64, otherwise float64) float64 {
-	if value == nil {
-		return otherwise
-	}
-	return *value
-}
-
 func durationModel(batch string, s *planningpb.Step) (scheduling.DurationModel, error) {
 	switch m := s.GetDurationModel().(type) {
 	case *planningpb.Step_FixedDuration:
@@ -111,16 +97,16 @@ func durationModel(batch string, s *planningpb.Step) (scheduling.DurationModel, 
 		return scheduling.DurationModel{RateKgPerHour: m.RateKgPerHour}, nil
 	case *planningpb.Step_Simmer:
 		return scheduling.DurationModel{Simmer: &scheduling.SimmerModel{
-			Hold: length(m.Simmer.GetHoldDuration()), StartCelsius: or(m.Simmer.StartTemperatureCelsius, simmerStart), TargetCelsius: m.Simmer.TargetTemperatureCelsius,
+			Hold: length(m.Simmer.GetHoldDuration()), StartCelsius: scheduling.StartCelsius(m.Simmer.StartTemperatureCelsius, scheduling.SimmerStartCelsius), TargetCelsius: m.Simmer.TargetTemperatureCelsius,
 		}}, nil
 	case *planningpb.Step_Reduce:
 		return scheduling.DurationModel{Reduce: &scheduling.ReduceModel{
 			MassFraction: m.Reduce.GetTargetMassFraction(), TargetBrix: m.Reduce.GetTargetBrix(), StartBrix: m.Reduce.GetStartBrix(),
-			StartCelsius: or(m.Reduce.StartTemperatureCelsius, reduceStart),
+			StartCelsius: scheduling.StartCelsius(m.Reduce.StartTemperatureCelsius, scheduling.ReduceStartCelsius),
 		}}, nil
 	case *planningpb.Step_Chill:
 		return scheduling.DurationModel{Chill: &scheduling.ChillModel{
-			TargetCelsius: m.Chill.GetTargetTemperatureCelsius(), StartCelsius: or(m.Chill.StartTemperatureCelsius, chillStart), DepthMeters: m.Chill.GetDepthMeters(),
+			TargetCelsius: m.Chill.GetTargetTemperatureCelsius(), StartCelsius: scheduling.StartCelsius(m.Chill.StartTemperatureCelsius, scheduling.ChillStartCelsius), DepthMeters: m.Chill.GetDepthMeters(),
 		}}, nil
 	}
 	return scheduling.DurationModel{}, apierr.FailedPrecondition(scheduling.BatchInvalid, "step %s of %s has no duration: correct the formula and plan again", s.GetStepId(), batch).

@@ -3091,7 +3091,7 @@ type EstimateStepTimesRequest_Step_Simmer struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Time at temperature, above 0, up to 7 days.
 	HoldDuration *durationpb.Duration `protobuf:"bytes,1,opt,name=hold_duration,json=holdDuration,proto3" json:"hold_duration,omitempty"`
-	// Temperature of the contents when heating begins, -2 to 120.
+	// Temperature of the contents when heating begins, -2 to 120; default 10.
 	StartTemperatureCelsius *float64 `protobuf:"fixed64,2,opt,name=start_temperature_celsius,json=startTemperatureCelsius,proto3,oneof" json:"start_temperature_celsius,omitempty"`
 	// Temperature to hold, 40 to 120. Default the boiling point at the altitude of the site.
 	TargetTemperatureCelsius *float64 `protobuf:"fixed64,3,opt,name=target_temperature_celsius,json=targetTemperatureCelsius,proto3,oneof" json:"target_temperature_celsius,omitempty"`
@@ -3162,7 +3162,7 @@ type EstimateStepTimesRequest_Step_Reduce struct {
 	Target isEstimateStepTimesRequest_Step_Reduce_Target `protobuf_oneof:"target"`
 	// Soluble solids at the start, degrees Brix, 0 to 80; 0 means not known.
 	StartBrix float64 `protobuf:"fixed64,3,opt,name=start_brix,json=startBrix,proto3" json:"start_brix,omitempty"`
-	// Temperature of the contents when heating begins, -2 to 120.
+	// Temperature of the contents when heating begins, -2 to 120; default 4.
 	StartTemperatureCelsius *float64 `protobuf:"fixed64,4,opt,name=start_temperature_celsius,json=startTemperatureCelsius,proto3,oneof" json:"start_temperature_celsius,omitempty"`
 	unknownFields           protoimpl.UnknownFields
 	sizeCache               protoimpl.SizeCache
@@ -3262,7 +3262,7 @@ type EstimateStepTimesRequest_Step_Chill struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Temperature to reach at the slowest point, -60 to 60.
 	TargetTemperatureCelsius *float64 `protobuf:"fixed64,1,opt,name=target_temperature_celsius,json=targetTemperatureCelsius,proto3,oneof" json:"target_temperature_celsius,omitempty"`
-	// Temperature at the start, -5 to 120.
+	// Temperature at the start, -5 to 120; default 90.
 	StartTemperatureCelsius *float64 `protobuf:"fixed64,2,opt,name=start_temperature_celsius,json=startTemperatureCelsius,proto3,oneof" json:"start_temperature_celsius,omitempty"`
 	// Depth of the layer or thickness of the pack, up to 2 m; 0 means that of the vessel.
 	DepthMeters   float64 `protobuf:"fixed64,3,opt,name=depth_meters,json=depthMeters,proto3" json:"depth_meters,omitempty"`
@@ -3554,10 +3554,10 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x0fmiddle_duration\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0emiddleDuration\x12R\n" +
 	"\x15attended_end_duration\x18\a \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x13attendedEndDuration\x12E\n" +
 	"\x0etotal_duration\x18\b \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\rtotalDuration\x12\x19\n" +
-	"\x05basis\x18\t \x01(\tB\x03\xe0A\x03R\x05basis\"\xae\x0e\n" +
+	"\x05basis\x18\t \x01(\tB\x03\xe0A\x03R\x05basis\"\xa5\x0e\n" +
 	"\x18EstimateStepTimesRequest\x12]\n" +
 	"\x06parent\x18\x01 \x01(\tBE\xe0A\x02\xfaA\x19\x12\x17rondeau.internal/Vessel\xbaH#r!2\x1f^sites/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12Z\n" +
-	"\x05steps\x18\x02 \x03(\v24.rondeau.scheduling.v1.EstimateStepTimesRequest.StepB\x0e\xe0A\x02\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\x05steps\x1a\xd6\f\n" +
+	"\x05steps\x18\x02 \x03(\v24.rondeau.scheduling.v1.EstimateStepTimesRequest.StepB\x0e\xe0A\x02\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\x05steps\x1a\xcd\f\n" +
 	"\x04Step\x12\x1f\n" +
 	"\x03key\x18\x01 \x01(\tB\r\xe0A\x02\xbaH\ar\x05\x10\x01\x18\x90\x03R\x03key\x12U\n" +
 	"\x06simmer\x18\x02 \x01(\v2;.rondeau.scheduling.v1.EstimateStepTimesRequest.Step.SimmerH\x00R\x06simmer\x12U\n" +
@@ -3567,25 +3567,25 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\vfill_liters\x18\x06 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00e\xcd\xcdA)\x00\x00\x00\x00\x00\x00\x00\x00R\n" +
 	"fillLiters\x125\n" +
 	"\aload_kg\x18\a \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00e\xcd\xcdA)\x00\x00\x00\x00\x00\x00\x00\x00R\x06loadKg\x129\n" +
-	"\toutput_kg\x18\b \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\boutputKg\x1a\xde\x02\n" +
+	"\toutput_kg\x18\b \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x80\x84.A)\x00\x00\x00\x00\x00\x00\x00\x00R\boutputKg\x1a\xdb\x02\n" +
 	"\x06Simmer\x12T\n" +
-	"\rhold_duration\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x14\xe0A\x02\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xf5$*\x00R\fholdDuration\x12`\n" +
-	"\x19start_temperature_celsius\x18\x02 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x00R\x17startTemperatureCelsius\x88\x01\x01\x12_\n" +
+	"\rhold_duration\x18\x01 \x01(\v2\x19.google.protobuf.DurationB\x14\xe0A\x02\xbaH\x0e\xc8\x01\x01\xaa\x01\b\"\x04\b\x80\xf5$*\x00R\fholdDuration\x12]\n" +
+	"\x19start_temperature_celsius\x18\x02 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x00R\x17startTemperatureCelsius\x88\x01\x01\x12_\n" +
 	"\x1atarget_temperature_celsius\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00D@H\x01R\x18targetTemperatureCelsius\x88\x01\x01B\x1c\n" +
 	"\x1a_start_temperature_celsiusB\x1d\n" +
-	"\x1b_target_temperature_celsius\x1a\xe3\x02\n" +
+	"\x1b_target_temperature_celsius\x1a\xe0\x02\n" +
 	"\x06Reduce\x12M\n" +
 	"\x14target_mass_fraction\x18\x01 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x11\x00\x00\x00\x00\x00\x00\xf0?!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\x12targetMassFraction\x12<\n" +
 	"\vtarget_brix\x18\x02 \x01(\x01B\x19\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@!\x00\x00\x00\x00\x00\x00\x00\x00H\x00R\n" +
 	"targetBrix\x12;\n" +
 	"\n" +
-	"start_brix\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00\x00\x00R\tstartBrix\x12`\n" +
-	"\x19start_temperature_celsius\x18\x04 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x01R\x17startTemperatureCelsius\x88\x01\x01B\x0f\n" +
+	"start_brix\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00T@)\x00\x00\x00\x00\x00\x00\x00\x00R\tstartBrix\x12]\n" +
+	"\x19start_temperature_celsius\x18\x04 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x00\xc0H\x01R\x17startTemperatureCelsius\x88\x01\x01B\x0f\n" +
 	"\x06target\x12\x05\xbaH\x02\b\x01B\x1c\n" +
-	"\x1a_start_temperature_celsius\x1a\xcb\x02\n" +
+	"\x1a_start_temperature_celsius\x1a\xc8\x02\n" +
 	"\x05Chill\x12b\n" +
-	"\x1atarget_temperature_celsius\x18\x01 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x18targetTemperatureCelsius\x88\x01\x01\x12`\n" +
-	"\x19start_temperature_celsius\x18\x02 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x14\xc0H\x01R\x17startTemperatureCelsius\x88\x01\x01\x12?\n" +
+	"\x1atarget_temperature_celsius\x18\x01 \x01(\x01B\x1f\xe0A\x02\xbaH\x19\xc8\x01\x01\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00N@)\x00\x00\x00\x00\x00\x00N\xc0H\x00R\x18targetTemperatureCelsius\x88\x01\x01\x12]\n" +
+	"\x19start_temperature_celsius\x18\x02 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00^@)\x00\x00\x00\x00\x00\x00\x14\xc0H\x01R\x17startTemperatureCelsius\x88\x01\x01\x12?\n" +
 	"\fdepth_meters\x18\x03 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\x00\x00\x00@)\x00\x00\x00\x00\x00\x00\x00\x00R\vdepthMetersB\x1d\n" +
 	"\x1b_target_temperature_celsiusB\x1c\n" +
 	"\x1a_start_temperature_celsiusB\x0e\n" +
