@@ -29,19 +29,19 @@ type result struct {
 // measure runs the engine once. Every plan that it hands out on the way is checked.
 func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 	r := result{benchCase: c, seed: seed, gap: math.NaN()}
-	began := time.Now()
+	w := s.start()
 	in, err := c.read()
 	if err != nil {
 		r.fault = err.Error()
 		return r
 	}
-	opt := sched.Options{Seed: seed, Stop: s.deadline(began, over), Iterations: s.iterations}
+	opt := sched.Options{Seed: seed, Stop: s.deadline(w, over), Iterations: s.iterations}
 	if s.iterations == 0 {
 		opt.Iterations = math.MaxInt
 	}
 	var previous sched.Objective
 	opt.Incumbent = func(p sched.Plan, report sched.Report) {
-		r.best = time.Since(began)
+		r.best = w.elapsed()
 		if r.first == 0 {
 			r.first = r.best
 		} else if !report.Objective.Less(previous) {
@@ -51,7 +51,7 @@ func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 		r.check(in, p)
 	}
 	plan, report, err := sched.Solve(in, opt)
-	r.took = time.Since(began)
+	r.took = w.elapsed()
 	if err != nil {
 		r.fault = err.Error()
 		return r
