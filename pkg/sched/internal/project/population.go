@@ -152,15 +152,9 @@ func (p *population) buildBackward() bool {
 // accept offers the child to the population.
 func (p *population) accept() {
 	c := &p.child
-	if p.best.end < 0 || c.end < p.best.end {
-		p.best.copyFrom(c)
-		p.stale = 0
-	}
-	for i := range p.members {
-		m := &p.members[i]
-		if m.end == c.end && m.spread == c.spread {
-			return
-		}
+	p.note()
+	if p.twin() {
+		return
 	}
 	if len(p.members) < size {
 		m := newMember(p.in.n)
@@ -178,6 +172,19 @@ func (p *population) accept() {
 	if w := &p.members[worst]; c.end < w.end || c.end == w.end && c.spread < w.spread {
 		w.copyFrom(c)
 	}
+}
+
+// note keeps the child if it is the best so far.
+func (p *population) note() {
+	if c := &p.child; p.best.end < 0 || c.end < p.best.end {
+		p.best.copyFrom(c)
+		p.stale = 0
+	}
+}
+
+// twin says whether a member is like the child.
+func (p *population) twin() bool {
+	return slices.ContainsFunc(p.members, func(m member) bool { return m.end == p.child.end && m.spread == p.child.spread })
 }
 
 // step builds one schedule: from a priority rule until the population is full or seems not to get full, then by
@@ -270,7 +277,7 @@ func (p *population) adopt(starts []int32) {
 	p.insert(nil)
 }
 
-// insert justifies the child's starts and puts it in the place of a member, or offers it to all.
+// insert justifies the child's starts and puts it in the place of a member that it betters, or offers it to all.
 func (p *population) insert(m *member) {
 	c := &p.child
 	p.b.byStart(c.list, c.starts)
@@ -278,10 +285,14 @@ func (p *population) insert(m *member) {
 	if !p.build() {
 		return
 	}
-	if m != nil && c.end < m.end {
-		m.end = 1 << 30 // gives its place
+	if m == nil || c.end >= m.end {
+		p.accept()
+		return
 	}
-	p.accept()
+	p.note()
+	if !p.twin() {
+		m.copyFrom(c)
+	}
 }
 
 // peak returns where, among a few stretches of a list, the resources are used best.

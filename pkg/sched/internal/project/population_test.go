@@ -94,3 +94,23 @@ func BenchmarkConflicts(b *testing.B) {
 		}
 	}
 }
+
+func TestAMemberThatIsBetteredBecomesNobodysTwinAndStaysASchedule(t *testing.T) {
+	t.Parallel()
+	p := project(6, 40)
+	pop := newPopulation(newInstance(p, int32(freeHorizon(p))), 1)
+	for range 300 {
+		pop.step()
+	}
+	for a := range pop.members {
+		for b := range pop.members {
+			copy(pop.child.starts, pop.members[a].starts)
+			pop.insert(&pop.members[b])
+		}
+	}
+	for _, m := range pop.members {
+		if m.end != makespanOf(p, m.starts) {
+			t.Fatalf("a member says that it ends at %d and ends at %d", m.end, makespanOf(p, m.starts))
+		}
+	}
+}
