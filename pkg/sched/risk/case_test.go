@@ -54,6 +54,8 @@ func TestBadInputIsNamed(t *testing.T) {
 		{"extra above 1", "probability 1.5", spread(risk.Spread{Activity: "simmer", Middle: risk.Phase{Extras: []risk.Extra{{Probability: 1.5, Add: 1}}}})},
 		{"extra negative", "extra of -1", spread(risk.Spread{Activity: "simmer", Middle: risk.Phase{Extras: []risk.Extra{{Probability: 0.5, Add: -1}}}})},
 		{"nine extras", "9 extras", spread(risk.Spread{Activity: "simmer", Middle: risk.Phase{Extras: make([]risk.Extra, 9)}})},
+		{"negative exponent", "exponent -1", spread(risk.Spread{Activity: "simmer", VesselPower: -1})},
+		{"exponent not a number", "exponent NaN", spread(risk.Spread{Activity: "simmer", VesselPower: math.NaN()})},
 		{"yield", "its yield", spread(risk.Spread{Activity: "simmer", Yield: risk.LogNormal(1000, 1)})},
 		{"unknown vessel", `vessel "pan"`, func(c *risk.Case, _ *risk.Options) { c.Vessels = []risk.Common{{Name: "pan", Sigma: 0.1}} }},
 		{"vessel twice", "two common causes", func(c *risk.Case, _ *risk.Options) { c.Vessels = []risk.Common{{Name: "kettle"}, {Name: "kettle"}} }},

@@ -25,6 +25,7 @@ type tally struct {
 	limits       []int // resources that can be exceeded
 	x, xx, xy    []float64
 	cx, cxx, cxy []float64
+	causes       *causeTally
 }
 
 type actTally struct {
@@ -51,6 +52,7 @@ func (s *Simulator) Run() (*Report, error) {
 		acts: make([]actTally, len(p.acts)), orders: make([]orderTally, len(p.orders)), vessels: make([]vesselTally, len(p.vessels)),
 		exceeded: make([]int, len(p.base)), x: make([]float64, len(p.acts)), xx: make([]float64, len(p.acts)), xy: make([]float64, len(p.acts)),
 		cx: make([]float64, len(s.d.causes)), cxx: make([]float64, len(s.d.causes)), cxy: make([]float64, len(s.d.causes)),
+		causes: newCauseTally(s),
 	}
 	for r := range p.base {
 		if p.canExceed(int32(r)) {
@@ -85,6 +87,7 @@ func (t *tally) count(i int) {
 	late := t.countActs(i)
 	if late {
 		s.blame(func(a int32) { t.acts[a].critical++ })
+		t.causes.count()
 	} else {
 		t.allOnTime++
 	}
@@ -256,6 +259,7 @@ func (t *tally) report() *Report {
 		x := OrderRisk{Order: p.orders[k].name, End: ends(values, q), HasDue: c.hasDue}
 		if c.hasDue {
 			x.OnTime, x.Tardiness = probability(c.onTime, n), c.tard.mean(n)
+			x.Causes = t.causes.of(k)
 		}
 		r.Orders = append(r.Orders, x)
 		r.orderEnds = append(r.orderEnds, values)

@@ -33,6 +33,7 @@ type column struct {
 	phase  int
 	spread *Phase
 	causes []int32
+	power  float64 // exponent of causes of vessels
 	name   string
 }
 
@@ -118,6 +119,9 @@ func matchSpreads(c *Case, p *program, base []int64) ([]Spread, Faults) {
 			if err := ph.check(base[3*int(k)+n]); err != nil {
 				faults = append(faults, fmt.Sprintf("activity %q, spread of its %s: %v", s.Activity, [3]string{"start", "middle", "end"}[n], err))
 			}
+		}
+		if !(s.VesselPower >= 0 && s.VesselPower <= mostPower) {
+			faults = append(faults, fmt.Sprintf("activity %q: the exponent %v of its vessel's common cause must lie between 0 and %v", s.Activity, s.VesselPower, mostPower))
 		}
 		if err := s.Yield.check(); err != nil {
 			faults = append(faults, fmt.Sprintf("activity %q, its yield: %v", s.Activity, err))
@@ -207,6 +211,10 @@ func (d *draws) addColumns(p *program, i int32, s *Spread, vessels, orders map[s
 			shared = append(shared, k)
 		}
 	}
+	power := s.VesselPower
+	if power == 0 {
+		power = 1
+	}
 	common := 1
 	if d.base[3*i+1] == 0 {
 		common = 0
@@ -222,7 +230,7 @@ func (d *draws) addColumns(p *program, i int32, s *Spread, vessels, orders map[s
 		if ph.certain() && len(causes) == 0 {
 			continue
 		}
-		d.columns = append(d.columns, column{act: i, phase: n, spread: ph, causes: causes, name: fmt.Sprintf("%s\x00%d", a.name, n)})
+		d.columns = append(d.columns, column{act: i, phase: n, spread: ph, causes: causes, power: power, name: fmt.Sprintf("%s\x00%d", a.name, n)})
 	}
 }
 
@@ -265,6 +273,12 @@ func (d *draws) column(k, number int) {
 		}
 	}
 	for _, x := range c.causes {
+		if c.power != 1 && d.causes[x].kind == causeVessel {
+			for i, score := range d.scores[x][:d.rows] { // the logarithm of the factor
+				d.scale[i] *= math.Exp(c.power * score)
+			}
+			continue
+		}
 		for i, f := range d.factors[x][:d.rows] {
 			d.scale[i] *= f
 		}

@@ -93,6 +93,8 @@ type OrderRisk struct {
 	HasDue    bool
 	OnTime    Probability
 	Tardiness Mean
+	// Causes of lateness, the most frequent first.
+	Causes []Cause
 }
 
 // LagRisk is what became of a lag that has a greatest time, or of a least lag that is only observed.
@@ -153,6 +155,16 @@ type Promise struct {
 	// after it, whatever the shape of the distribution (an order statistic whose rank is a quantile of the binomial
 	// distribution, for independent draws). Both know only the uncertainties in the Case.
 	Moment, Safe int64
+}
+
+// DoneBy is the probability that an order has ended at a moment, and whether the instance has the order.
+func (r *Report) DoneBy(order string, at int64) (Probability, bool) {
+	k := slices.IndexFunc(r.Orders, func(o OrderRisk) bool { return o.Order == order })
+	if k < 0 {
+		return Probability{}, false
+	}
+	n, _ := slices.BinarySearch(r.orderEnds[k], at+1)
+	return probability(n, len(r.orderEnds[k])), true
 }
 
 // Promise answers for one order.

@@ -40,6 +40,9 @@ type Spread struct {
 	Yield Factor
 	// IgnoreVessel and IgnoreOrder keep the common causes away from this activity.
 	IgnoreVessel, IgnoreOrder bool
+	// VesselPower is the exponent, 0 to 4, of the common causes of its vessels on this activity; zero means 1. A weak burner
+	// makes the bring-up of a simmer longer, but not its hold.
+	VesselPower float64
 }
 
 // Phase is the uncertainty of the duration of a phase: planned duration times Factor, plus the extras that happen. The
@@ -97,6 +100,7 @@ const (
 	leastFactor   = 0.01
 	mostFactor    = 100.0
 	mostSigma     = 2.0
+	mostPower     = 4.0
 	mostExtras    = 8
 	longest       = sched.Forever / 16 // a drawn duration is at most this
 	probTolerance = 1e-9               // by which probabilities may miss a sum of 1
