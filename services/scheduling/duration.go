@@ -30,6 +30,8 @@ type estimator struct {
 	site   SiteFacts
 	limits KitchenLimits
 	known  map[string]working
+	// leanings are what is known of the spread, for outlooks.
+	leanings map[string]leaning
 }
 
 // working is the time at work without set-up.
@@ -40,7 +42,7 @@ type working struct {
 }
 
 func newEstimator(site SiteFacts, limits KitchenLimits) *estimator {
-	return &estimator{site: site, limits: limits, known: map[string]working{}}
+	return &estimator{site: site, limits: limits, known: map[string]working{}, leanings: map[string]leaning{}}
 }
 
 // estimate says how long a step takes in a vessel; a nil vessel is work at a table.

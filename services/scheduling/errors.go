@@ -42,4 +42,5 @@ const (
 	WindowInvalid           = "WINDOW_INVALID"
 	ProblemInvalid          = "PROBLEM_INVALID"
 	OperationKept           = "OPERATION_KEPT"
+	OutlookNotPossible      = "OUTLOOK_NOT_POSSIBLE"
 )

@@ -13,6 +13,9 @@ import (
 // no source).
 const modelSigmaShare = 0.25
 
+// oneSigmaCoverage is the share of a normal distribution within one standard deviation of its mean.
+const oneSigmaCoverage = 0.68
+
 // reductionCoverage is the share of reductions that end within the interval of their forecast.
 const reductionCoverage = 0.8
 
@@ -122,7 +125,7 @@ func (e *estimator) forecastSimmer(f *Forecast, r Run, v Vessel, measurements []
 	}
 	f.Expected = newest.ObserveTime.Add(up.Time + model.Hold)
 	margin := time.Duration(modelSigmaShare * float64(up.Time))
-	f.Earliest, f.Latest = f.Expected.Add(-margin), f.Expected.Add(margin)
+	f.Earliest, f.Latest, f.Coverage = f.Expected.Add(-margin), f.Expected.Add(margin), oneSigmaCoverage
 	f.Basis = fmt.Sprintf("%.1f degC measured; %s more to %.0f degC with %.1f kW, then %s of holding", newest.Value, span(up.Time), target, v.PowerWatts/1000, span(model.Hold))
 	return true
 }

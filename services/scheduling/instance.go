@@ -28,6 +28,8 @@ type instance struct {
 	memory  *estimator
 	used    map[string]bool // calendars
 	onShift map[string]bool // crews whose shifts are limits of their own
+	// modes of a plan that is followed, by activity; only for outlooks.
+	modes map[string]string
 }
 
 // item is one activity: a step, and the choices it has.

@@ -170,17 +170,32 @@ func onBoth(t *testing.T, test func(t *testing.T, k *kitchen)) {
 
 func newKitchenOn(t testing.TB, store scheduling.Store) *kitchen {
 	t.Helper()
+	k := serviceOn(t, store)
+	k.masters()
+	return k
+}
+
+// serviceOn is a service over a store that may know the kitchen already.
+func serviceOn(t testing.TB, store scheduling.Store) *kitchen {
+	t.Helper()
 	var err error
 	k := &kitchen{t: t, store: store, planning: &planning{batches: map[string]scheduling.Batch{}}, facts: &facts{}, clock: clock.NewFake(monday)}
 	k.Service, err = scheduling.New(scheduling.Deps{
 		Store: store, Planning: k.planning, Events: k.facts, Clock: k.clock, IDs: &numbers{}, Logger: slog.New(slog.NewTextHandler(io.Discard, nil)),
 	})
 	must(t, err)
+	return k
+}
+
+// masters creates the vessels and the crew.
+func (k *kitchen) masters() {
+	t := k.t
+	t.Helper()
 	calendar := scheduling.Calendar{Name: site + "/calendars/day", DisplayName: "Day", TimeZone: "Europe/Lisbon"}
 	for day := time.Sunday; day <= time.Saturday; day++ {
 		calendar.Shifts = append(calendar.Shifts, scheduling.Shift{Weekday: day, Start: 360, End: 1320})
 	}
-	_, err = k.CreateCalendar(t.Context(), calendar)
+	_, err := k.CreateCalendar(t.Context(), calendar)
 	must(t, err)
 	_, err = k.CreateCrew(t.Context(), scheduling.Crew{Name: site + "/crews/cooks", DisplayName: "Cooks", Headcount: 3, Calendar: calendar.Name, Active: true})
 	must(t, err)
@@ -197,7 +212,6 @@ func newKitchenOn(t testing.TB, store scheduling.Store) *kitchen {
 		{Name: site + "/vessels/walk-in", DisplayName: "Walk-in", Class: "walk-in", Active: true, LoadCapacityKg: 100, UnattendedAllowed: true},
 	})
 	must(t, err)
-	return k
 }
 
 func kettle(name string) scheduling.Vessel {

@@ -14,6 +14,19 @@ const (
 	StageFailed    OperationStage = "FAILED"
 )
 
+// EndReason says why a search ended, by its name in the API; empty while it goes on.
+type EndReason string
+
+// The reasons.
+const (
+	EndOptimal    EndReason = "PROVED_OPTIMAL"
+	EndSettled    EndReason = "SETTLED"
+	EndTime       EndReason = "TIME_SPENT"
+	EndIterations EndReason = "ITERATIONS_SPENT"
+	EndStopped    EndReason = "STOPPED"
+	EndImpossible EndReason = "IMPOSSIBLE"
+)
+
 // Operation is one computation of a schedule: a stored row that survives a restart.
 type Operation struct {
 	Name string
@@ -26,12 +39,15 @@ type Operation struct {
 	Plan            string
 	Attempts        int
 	Steps           int
-	Budget          int
-	Iterations      int
-	Best            *Cost
-	Bound           *Cost
-	Gap             float64
-	LateBatches     int
+	// Budget is the number of plans to try; 0 when MaxDuration bounds the search.
+	Budget int
+	// End says why the search ended.
+	End         EndReason
+	Iterations  int
+	Best        *Cost
+	Bound       *Cost
+	Gap         float64
+	LateBatches int
 	// Lateness is the sum of the delays of the late batches in the best plan so far.
 	Lateness time.Duration
 	// Elapsed is the real time spent on computing, over all attempts; MaxDuration is the longest that it may be.

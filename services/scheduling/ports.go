@@ -88,6 +88,22 @@ type Store interface {
 	// ScheduleProblem answers what the schedule was computed from.
 	ScheduleProblem(ctx context.Context, name string) (Problem, error)
 
+	// RequestOutlook notes that the outlook of a schedule is wanted, or wanted anew because something has happened.
+	RequestOutlook(ctx context.Context, schedule string) error
+	// RequestPublishedOutlook does so for the published schedule of a site; without one it does nothing.
+	RequestPublishedOutlook(ctx context.Context, site string) error
+	// GetOutlook answers ErrNotFound until the first one is made.
+	GetOutlook(ctx context.Context, schedule string) (Outlook, error)
+	// PutOutlook keeps an outlook made for a number of WantedOutlooks; one for a higher number stays.
+	PutOutlook(ctx context.Context, o Outlook, made int64) error
+	// WantedOutlooks lists at most 20 schedules whose outlook is wanted, published ones first; superseded ones never.
+	WantedOutlooks(ctx context.Context) ([]WantedOutlook, error)
+
+	GetPace(ctx context.Context, site string, kind StepKind, class string) (Pace, error)
+	// ListPaces lists all paces of a site by kind and class.
+	ListPaces(ctx context.Context, site string) ([]Pace, error)
+	PutPace(ctx context.Context, p Pace) error
+
 	GetRun(ctx context.Context, name string) (Run, error)
 	// ListRuns lists by planned start. A parent "sites/x/batches/-" means all batches.
 	ListRuns(ctx context.Context, q ListQuery) ([]Run, error)

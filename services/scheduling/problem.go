@@ -23,14 +23,18 @@ type Problem struct {
 	Reference     []Assignment
 	ReferenceName string
 	Seed          uint64
-	Budget        int
-	MaxDuration   time.Duration
+	// Budget is the number of plans to try; 0 when MaxDuration bounds the search.
+	Budget      int
+	MaxDuration time.Duration
 }
 
-// Defaults of a computation.
+// Bounds of a computation.
 const (
-	DefaultBudget      = 2000
-	DefaultMaxDuration = time.Minute
+	// DefaultMaxDuration is how long it takes at most when nobody names a budget: long enough that a week of a kitchen has
+	// settled, short enough to wait for.
+	DefaultMaxDuration = 10 * time.Second
+	// LongestDuration is the most that any computation gets.
+	LongestDuration = time.Hour
 )
 
 // horizonEnd is late enough for every batch to be placed, if late: being late is better than having no schedule.

@@ -37,6 +37,9 @@ func (s *Service) FinishRun(ctx context.Context, c FinishRun) (Run, error) {
 		if err := s.learn(ctx, &r); err != nil {
 			return Run{}, err
 		}
+		if err := s.learnPace(ctx, r); err != nil {
+			return Run{}, err
+		}
 		if err := s.occupy(ctx, r); err != nil {
 			return Run{}, err
 		}

@@ -16,8 +16,14 @@ type search struct {
 	spent time.Duration // by the attempts before
 	tried int           // iterations of the attempts before
 	stop  atomic.Bool
+	// better is when the best plan was last improved, in time since began; due and settled are why the clock ended it.
+	better       atomic.Int64
+	due, settled atomic.Bool
+	// reason and lasted are known once the engine has returned.
+	reason EndReason
 
 	mu      sync.Mutex
+	lasted  time.Duration
 	heard   bool // the bound is known
 	best    *sched.Plan
 	report  sched.Report // of best; Iterations are those of this attempt
@@ -59,11 +65,55 @@ func (s *search) take(p *sched.Plan, r sched.Report) {
 	s.heard = true
 	if p != nil && (s.best == nil || r.Objective.Less(s.report.Objective)) {
 		s.best, s.report = p, r
+		s.better.Store(int64(time.Since(s.began)))
 	}
 	s.report.Bound = r.Bound
 	s.report.Iterations = max(s.report.Iterations, r.Iterations)
 	close(s.changed)
 	s.changed = make(chan struct{})
+}
+
+// Patience with a search that is bounded by time: it has settled when it has found nothing better for this long, and for
+// half of the time that it has taken (chosen, no source).
+const leastPatience = 3 * time.Second
+
+// halted says whether the engine must return, and notes why.
+func (s *search) halted(deadline time.Time, timed bool) bool {
+	if s.stop.Load() {
+		return true
+	}
+	now := time.Now()
+	if now.After(deadline) {
+		s.due.Store(true)
+		return true
+	}
+	better := time.Duration(s.better.Load())
+	if !timed || better == 0 { // without a plan of this attempt it goes on
+		return false
+	}
+	elapsed := now.Sub(s.began)
+	if elapsed-better <= max(leastPatience, elapsed/2) {
+		return false
+	}
+	s.settled.Store(true)
+	return true
+}
+
+// ended says why the engine has returned.
+func (s *search) ended(r sched.Report, timed bool) EndReason {
+	switch {
+	case r.Status == sched.StatusInfeasible:
+		return EndImpossible
+	case r.Status == sched.StatusOptimal:
+		return EndOptimal
+	case s.stop.Load():
+		return EndStopped
+	case s.due.Load():
+		return EndTime
+	case timed:
+		return EndSettled
+	}
+	return EndIterations
 }
 
 // wait answers a channel that is closed at the next news.
@@ -92,7 +142,7 @@ func (s *search) settle(op *Operation, plan sched.Plan, r sched.Report) {
 }
 
 func (s *search) write(op *Operation, best *sched.Plan, r sched.Report, heard, plan bool) {
-	op.Elapsed = s.spent + time.Since(s.began)
+	op.Elapsed = s.spent + s.took()
 	op.Iterations = s.tried + r.Iterations
 	if heard {
 		bound := s.x.cost(r.Bound)
@@ -109,12 +159,33 @@ func (s *search) write(op *Operation, best *sched.Plan, r sched.Report, heard, p
 	}
 }
 
-// outcome is the engine's result, or what an earlier attempt had found when that is better: a computation that is
-// interrupted and then cancelled loses nothing. Iterations are those of all attempts.
-func (s *search) outcome(plan sched.Plan, r sched.Report) (sched.Plan, sched.Report) {
+// took is how long this attempt goes on or went on: it stands still once the engine has returned.
+func (s *search) took() time.Duration {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	if s.lasted > 0 {
+		return s.lasted
+	}
+	return time.Since(s.began)
+}
+
+// outcome is the engine's result, or what an earlier attempt had found when that is better: a computation that is
+// interrupted and then cancelled loses nothing. Iterations are those of all attempts.
+func (s *search) outcome(plan sched.Plan, r sched.Report, timed bool) (sched.Plan, sched.Report) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.lasted = time.Since(s.began)
 	r.Iterations += s.tried
+	plan, r = s.betterOf(plan, r)
+	s.reason = s.ended(r, timed)
+	if timed && (s.reason == EndTime || s.reason == EndSettled) {
+		r.Stopped = false // a time that is spent, or not needed to its end, is a spent budget
+	}
+	return plan, r
+}
+
+// betterOf is the better of the engine's result and the best plan known. Call it with mu held.
+func (s *search) betterOf(plan sched.Plan, r sched.Report) (sched.Plan, sched.Report) {
 	if s.best == nil || len(plan.Assignments) > 0 && !s.report.Objective.Less(r.Objective) {
 		return plan, r
 	}

@@ -52,7 +52,7 @@ func New(d Deps) (*Service, error) {
 		}
 	}
 	return &Service{
-		store: d.Store, planning: d.Planning, events: d.Events, clock: d.Clock, ids: d.IDs, logger: d.Logger,
+		store: d.Store, planning: d.Planning, events: renewing{d.Events, d.Store}, clock: d.Clock, ids: d.IDs, logger: d.Logger,
 		nudge: make(chan struct{}, 1),
 	}, nil
 }

@@ -16,8 +16,10 @@ type Solve struct {
 	Plan    string
 	Batches []string
 	// Start defaults to now, End to long enough for everything.
-	Start, End  time.Time
-	Budget      int
+	Start, End time.Time
+	// Budget is the number of plans to try; with 0 the time bounds the search, which also ends when it has settled.
+	Budget int
+	// MaxDuration defaults to DefaultMaxDuration, with a Budget to LongestDuration.
 	MaxDuration time.Duration
 	Seed        int64
 	// Reference defaults to the published schedule.
@@ -36,10 +38,12 @@ func (s *Service) SolveSchedule(ctx context.Context, c Solve) (Operation, error)
 		return Operation{}, apierr.InvalidArgument(WindowInvalid, "the schedule would begin at %s, which is over: leave start_time out to begin now",
 			p.Start.Format(time.RFC3339)).With("field", "start_time").WithViolation("start_time", "must not lie in the past")
 	}
-	if p.Budget == 0 {
-		p.Budget = DefaultBudget
-	}
-	if p.MaxDuration == 0 {
+	switch {
+	case p.MaxDuration > 0:
+		p.MaxDuration = min(p.MaxDuration, LongestDuration)
+	case p.Budget > 0:
+		p.MaxDuration = LongestDuration // the clock must not decide what comes out
+	default:
 		p.MaxDuration = DefaultMaxDuration
 	}
 	facts, err := s.planning.Site(ctx, c.Site)

@@ -31,6 +31,9 @@ type WorkerTiming struct {
 // enough to find a first schedule (chosen, no source).
 const shortestAttempt = time.Second
 
+// plansPerSecond is more than an engine tries in a second where a time bounds the search; the engine paces itself by it.
+const plansPerSecond = 20000
+
 // maxAttempts is how often a computation is begun before it is given up: twice after an interruption, since the third
 // crash is unlikely to be a coincidence.
 const maxAttempts = 3
@@ -163,6 +166,9 @@ func (w *Worker) compute(ctx context.Context, op Operation) error {
 		return err
 	}
 	options := sched.Options{Seed: p.Seed, Iterations: max(p.Budget-op.Iterations, 1)}
+	if p.Budget == 0 {
+		options.Iterations = int(p.MaxDuration.Seconds() * plansPerSecond)
+	}
 	state := newSearch(x, op)
 	switch {
 	case state.best != nil:
@@ -172,7 +178,7 @@ func (w *Worker) compute(ctx context.Context, op Operation) error {
 		options.Warm = &warm
 	}
 	deadline := state.began.Add(max(p.MaxDuration-op.Elapsed, shortestAttempt))
-	options.Stop = func() bool { return state.stop.Load() || time.Now().After(deadline) }
+	options.Stop = func() bool { return state.halted(deadline, p.Budget == 0) }
 	options.Progress, options.Incumbent = state.progress, state.incumbent
 
 	w.service.searches.put(op.Name, state)
@@ -181,7 +187,7 @@ func (w *Worker) compute(ctx context.Context, op Operation) error {
 	if err != nil {
 		return err
 	}
-	plan, report = state.outcome(plan, report)
+	plan, report = state.outcome(plan, report, p.Budget == 0)
 	return w.finish(context.WithoutCancel(ctx), ctx.Err() != nil, op.Name, p, state, plan, report)
 }
 
@@ -263,9 +269,15 @@ func (w *Worker) finish(ctx context.Context, interrupted bool, name string, p Pr
 				return err
 			}
 			op.Schedule = draft.Name
+			if found { // how sure it is comes later: nobody shall wait for it
+				if err := s.store.RequestOutlook(ctx, draft.Name); err != nil {
+					return err
+				}
+			}
 		}
-		op.Stage = StageFinished
+		op.Stage, op.End = StageFinished, state.reason
 		if op.CancelRequested {
+			op.End = EndStopped
 			op.Stage, op.ErrorReason = StageCancelled, SolveCancelled
 			op.ErrorText = "the computation was cancelled before it had a schedule"
 			if found {

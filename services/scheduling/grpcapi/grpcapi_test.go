@@ -203,6 +203,7 @@ func TestEveryReasonOfTheDomainIsInTheProto(t *testing.T) {
 		scheduling.RunNotRunning, scheduling.PreviousStepNotFinished, scheduling.TimeImplausible, scheduling.MeasurementMissing, scheduling.MeasurementExists,
 		scheduling.MeasurementImplausible, scheduling.ForecastNotPossible, scheduling.OperationMissing, scheduling.SolveInterrupted, scheduling.SolveCancelled,
 		scheduling.PlanningUnavailable, scheduling.EtagMismatch, scheduling.Malformed, scheduling.WindowInvalid, scheduling.ProblemInvalid, scheduling.OperationKept,
+		scheduling.OutlookNotPossible,
 		"RESOURCE_NAME_INVALID", "PAGE_SIZE_INVALID", "PAGE_TOKEN_INVALID", "FILTER_INVALID", "UPDATE_MASK_INVALID",
 	}
 	var declared []string

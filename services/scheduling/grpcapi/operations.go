@@ -87,7 +87,11 @@ func progress(o scheduling.Operation) *schedulingpb.SolveScheduleMetadata {
 		Stage: schedulingpb.SolveScheduleMetadata_Stage(schedulingpb.SolveScheduleMetadata_Stage_value[string(o.Stage)]), Plan: o.Plan,
 		IterationCount: int32(o.Iterations), IterationBudget: int32(o.Budget), Gap: o.Gap, Schedule: o.Schedule, CancelRequested: o.CancelRequested,
 		AttemptCount: int32(o.Attempts), StepCount: int32(o.Steps), LateBatchCount: int32(o.LateBatches), CreateTime: stamp(o.CreateTime), UpdateTime: stamp(o.UpdateTime),
-		ElapsedDuration: durationpb.New(o.Elapsed),
+		ElapsedDuration: durationpb.New(o.Elapsed), BudgetKind: schedulingpb.SolveScheduleMetadata_ITERATIONS,
+		EndReason: schedulingpb.SolveScheduleMetadata_EndReason(schedulingpb.SolveScheduleMetadata_EndReason_value[string(o.End)]),
+	}
+	if o.Budget == 0 {
+		out.BudgetKind = schedulingpb.SolveScheduleMetadata_TIME
 	}
 	if o.MaxDuration > 0 { // unknown of computations of earlier versions
 		out.MaxDuration = durationpb.New(o.MaxDuration)

@@ -48,7 +48,15 @@ func (s *Server) GetSchedule(ctx context.Context, req *schedulingpb.GetScheduleR
 	if err != nil {
 		return nil, err
 	}
-	return schedule(c), nil
+	o, err := s.service.Outlook(ctx, req.GetName())
+	if err != nil {
+		return nil, err
+	}
+	out := schedule(c)
+	if o != nil {
+		out.Outlook = outlook(*o)
+	}
+	return out, nil
 }
 
 var scheduleFields = aip.Fields{

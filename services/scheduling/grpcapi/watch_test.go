@@ -39,7 +39,8 @@ func TestAWatchEndsWithTheFinalState(t *testing.T) {
 		}
 		m := last.GetMetadata()
 		if !last.GetDone() || last.GetName() != op.GetName() || last.GetError() != nil || m.GetStage() != schedulingpb.SolveScheduleMetadata_FINISHED ||
-			m.GetSchedule() == "" || m.GetElapsedDuration().AsDuration() <= 0 || m.GetMaxDuration().AsDuration() != scheduling.DefaultMaxDuration ||
+			m.GetSchedule() == "" || m.GetElapsedDuration().AsDuration() <= 0 || m.GetMaxDuration().AsDuration() != scheduling.LongestDuration ||
+			m.GetBudgetKind() != schedulingpb.SolveScheduleMetadata_ITERATIONS || m.GetEndReason() != schedulingpb.SolveScheduleMetadata_PROVED_OPTIMAL ||
 			m.GetBestCost().GetEnergyKilowattHours() <= 0 || m.GetLateDuration() == nil || m.GetBound() == nil || m.GetStepCount() != 1 {
 			t.Errorf("the last message: %v", last)
 		}

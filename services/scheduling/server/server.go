@@ -32,7 +32,7 @@ import (
 // overdueInterval is how often, in real time, running runs are compared with the clock.
 const overdueInterval = 5 * time.Second
 
-// Deps is what the service needs. All fields but Worker are required.
+// Deps is what the service needs. All fields but Worker and Assess are required.
 type Deps struct {
 	DB     *sqldb.DB // of Open
 	NATS   *nats.Conn
@@ -42,6 +42,8 @@ type Deps struct {
 	Peers func(service string) grpc.ClientConnInterface
 	// Worker says how often the worker looks and reports; its zero value takes the defaults.
 	Worker scheduling.WorkerTiming
+	// Assess is how often the assessor looks for work; 0 takes the default.
+	Assess time.Duration
 }
 
 // Service is the scheduling service, ready to serve.
@@ -53,6 +55,8 @@ type Service struct {
 	api    *grpcapi.Server
 	relay  *outbox.Relay
 	worker *scheduling.Worker
+	// assessor says how sure schedules are.
+	assessor *scheduling.Assessor
 }
 
 // identifiers makes names and unique ids.
@@ -130,6 +134,7 @@ func New(ctx context.Context, d Deps) (*Service, error) {
 	return &Service{
 		db: d.DB, nats: d.NATS, logger: d.Logger, domain: domain, api: api,
 		relay: outbox.NewRelay(d.DB, bus.NewPublisher(d.NATS), d.Logger), worker: scheduling.NewWorker(domain, d.Worker),
+		assessor: scheduling.NewAssessor(domain, d.Assess),
 	}, nil
 }
 
@@ -149,6 +154,7 @@ func (s *Service) Run(ctx context.Context) error {
 	group.Go(func() error { return s.relay.Run(ctx) })
 	group.Go(func() error { return bus.Run(ctx, s.nats, s.db, s.logger, events.Consumers(s.domain)...) })
 	group.Go(func() error { return s.worker.Run(ctx) })
+	group.Go(func() error { return s.assessor.Run(ctx) })
 	group.Go(func() error { s.watchOverdue(ctx); return nil })
 	return group.Wait()
 }

@@ -117,6 +117,8 @@ const (
 	ErrorReason_FILTER_INVALID ErrorReason = 44
 	// The update mask names a field that does not exist or cannot be changed.
 	ErrorReason_UPDATE_MASK_INVALID ErrorReason = 45
+	// How sure the schedule is cannot be said: it no longer fits the kitchen, or too much was asked for. Metadata: schedule.
+	ErrorReason_OUTLOOK_NOT_POSSIBLE ErrorReason = 46
 )
 
 // Enum value maps for ErrorReason.
@@ -168,6 +170,7 @@ var (
 		43: "PAGE_TOKEN_INVALID",
 		44: "FILTER_INVALID",
 		45: "UPDATE_MASK_INVALID",
+		46: "OUTLOOK_NOT_POSSIBLE",
 	}
 	ErrorReason_value = map[string]int32{
 		"ERROR_REASON_UNSPECIFIED":   0,
@@ -216,6 +219,7 @@ var (
 		"PAGE_TOKEN_INVALID":         43,
 		"FILTER_INVALID":             44,
 		"UPDATE_MASK_INVALID":        45,
+		"OUTLOOK_NOT_POSSIBLE":       46,
 	}
 )
 
@@ -250,7 +254,7 @@ var File_rondeau_scheduling_v1_error_reason_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_error_reason_proto_rawDesc = "" +
 	"\n" +
-	"(rondeau/scheduling/v1/error_reason.proto\x12\x15rondeau.scheduling.v1*\xf8\a\n" +
+	"(rondeau/scheduling/v1/error_reason.proto\x12\x15rondeau.scheduling.v1*\x92\b\n" +
 	"\vErrorReason\x12\x1c\n" +
 	"\x18ERROR_REASON_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eVESSEL_MISSING\x10\x01\x12\x11\n" +
@@ -299,7 +303,8 @@ const file_rondeau_scheduling_v1_error_reason_proto_rawDesc = "" +
 	"\x11PAGE_SIZE_INVALID\x10*\x12\x16\n" +
 	"\x12PAGE_TOKEN_INVALID\x10+\x12\x12\n" +
 	"\x0eFILTER_INVALID\x10,\x12\x17\n" +
-	"\x13UPDATE_MASK_INVALID\x10-B=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
+	"\x13UPDATE_MASK_INVALID\x10-\x12\x18\n" +
+	"\x14OUTLOOK_NOT_POSSIBLE\x10.B=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
 
 var (
 	file_rondeau_scheduling_v1_error_reason_proto_rawDescOnce sync.Once

@@ -207,6 +207,128 @@ func (SolveScheduleMetadata_Stage) EnumDescriptor() ([]byte, []int) {
 	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{1, 0}
 }
 
+// What bounds the search.
+type SolveScheduleMetadata_BudgetKind int32
+
+const (
+	// Not a kind.
+	SolveScheduleMetadata_BUDGET_KIND_UNSPECIFIED SolveScheduleMetadata_BudgetKind = 0
+	// A time: a faster machine may find a better schedule.
+	SolveScheduleMetadata_TIME SolveScheduleMetadata_BudgetKind = 1
+	// A number of plans to try: the same data, seed and number give the same schedule.
+	SolveScheduleMetadata_ITERATIONS SolveScheduleMetadata_BudgetKind = 2
+)
+
+// Enum value maps for SolveScheduleMetadata_BudgetKind.
+var (
+	SolveScheduleMetadata_BudgetKind_name = map[int32]string{
+		0: "BUDGET_KIND_UNSPECIFIED",
+		1: "TIME",
+		2: "ITERATIONS",
+	}
+	SolveScheduleMetadata_BudgetKind_value = map[string]int32{
+		"BUDGET_KIND_UNSPECIFIED": 0,
+		"TIME":                    1,
+		"ITERATIONS":              2,
+	}
+)
+
+func (x SolveScheduleMetadata_BudgetKind) Enum() *SolveScheduleMetadata_BudgetKind {
+	p := new(SolveScheduleMetadata_BudgetKind)
+	*p = x
+	return p
+}
+
+func (x SolveScheduleMetadata_BudgetKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (SolveScheduleMetadata_BudgetKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[3].Descriptor()
+}
+
+func (SolveScheduleMetadata_BudgetKind) Type() protoreflect.EnumType {
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[3]
+}
+
+func (x SolveScheduleMetadata_BudgetKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use SolveScheduleMetadata_BudgetKind.Descriptor instead.
+func (SolveScheduleMetadata_BudgetKind) EnumDescriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{1, 1}
+}
+
+// Why the search ended.
+type SolveScheduleMetadata_EndReason int32
+
+const (
+	// It has not ended, or it is not known why.
+	SolveScheduleMetadata_END_REASON_UNSPECIFIED SolveScheduleMetadata_EndReason = 0
+	// No better schedule exists.
+	SolveScheduleMetadata_PROVED_OPTIMAL SolveScheduleMetadata_EndReason = 1
+	// Nothing better was found for a long part of the time; only where a time bounds the search.
+	SolveScheduleMetadata_SETTLED SolveScheduleMetadata_EndReason = 2
+	// The time was over.
+	SolveScheduleMetadata_TIME_SPENT SolveScheduleMetadata_EndReason = 3
+	// All plans of the budget were tried.
+	SolveScheduleMetadata_ITERATIONS_SPENT SolveScheduleMetadata_EndReason = 4
+	// Somebody cancelled it.
+	SolveScheduleMetadata_STOPPED SolveScheduleMetadata_EndReason = 5
+	// It was proved that no schedule respects everything.
+	SolveScheduleMetadata_IMPOSSIBLE SolveScheduleMetadata_EndReason = 6
+)
+
+// Enum value maps for SolveScheduleMetadata_EndReason.
+var (
+	SolveScheduleMetadata_EndReason_name = map[int32]string{
+		0: "END_REASON_UNSPECIFIED",
+		1: "PROVED_OPTIMAL",
+		2: "SETTLED",
+		3: "TIME_SPENT",
+		4: "ITERATIONS_SPENT",
+		5: "STOPPED",
+		6: "IMPOSSIBLE",
+	}
+	SolveScheduleMetadata_EndReason_value = map[string]int32{
+		"END_REASON_UNSPECIFIED": 0,
+		"PROVED_OPTIMAL":         1,
+		"SETTLED":                2,
+		"TIME_SPENT":             3,
+		"ITERATIONS_SPENT":       4,
+		"STOPPED":                5,
+		"IMPOSSIBLE":             6,
+	}
+)
+
+func (x SolveScheduleMetadata_EndReason) Enum() *SolveScheduleMetadata_EndReason {
+	p := new(SolveScheduleMetadata_EndReason)
+	*p = x
+	return p
+}
+
+func (x SolveScheduleMetadata_EndReason) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (SolveScheduleMetadata_EndReason) Descriptor() protoreflect.EnumDescriptor {
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[4].Descriptor()
+}
+
+func (SolveScheduleMetadata_EndReason) Type() protoreflect.EnumType {
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[4]
+}
+
+func (x SolveScheduleMetadata_EndReason) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use SolveScheduleMetadata_EndReason.Descriptor instead.
+func (SolveScheduleMetadata_EndReason) EnumDescriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{1, 2}
+}
+
 // Which vessel, crew and time each step of a plan's batches gets.
 type Schedule struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -239,7 +361,9 @@ type Schedule struct {
 	// Moment of the last change.
 	UpdateTime *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=update_time,json=updateTime,proto3" json:"update_time,omitempty"`
 	// Version mark, to be given back when it is published.
-	Etag          string `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,15,opt,name=etag,proto3" json:"etag,omitempty"`
+	// How sure it is; unset until it has been computed, some seconds after the schedule, and in lists.
+	Outlook       *Outlook `protobuf:"bytes,16,opt,name=outlook,proto3" json:"outlook,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -379,6 +503,13 @@ func (x *Schedule) GetEtag() string {
 	return ""
 }
 
+func (x *Schedule) GetOutlook() *Outlook {
+	if x != nil {
+		return x.Outlook
+	}
+	return nil
+}
+
 // How far a computation of a schedule is. It is the metadata of the operation.
 type SolveScheduleMetadata struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -388,7 +519,7 @@ type SolveScheduleMetadata struct {
 	Plan string `protobuf:"bytes,2,opt,name=plan,proto3" json:"plan,omitempty"`
 	// Plans tried.
 	IterationCount int32 `protobuf:"varint,3,opt,name=iteration_count,json=iterationCount,proto3" json:"iteration_count,omitempty"`
-	// Plans to try.
+	// Plans to try; 0 when a time bounds the search.
 	IterationBudget int32 `protobuf:"varint,4,opt,name=iteration_budget,json=iterationBudget,proto3" json:"iteration_budget,omitempty"`
 	// Cost of the best schedule so far; unset before the first one.
 	BestCost *Schedule_Cost `protobuf:"bytes,5,opt,name=best_cost,json=bestCost,proto3" json:"best_cost,omitempty"`
@@ -415,7 +546,11 @@ type SolveScheduleMetadata struct {
 	// Longest time to compute, over all attempts.
 	MaxDuration *durationpb.Duration `protobuf:"bytes,16,opt,name=max_duration,json=maxDuration,proto3" json:"max_duration,omitempty"`
 	// Sum of the delays of the late batches in the best schedule so far.
-	LateDuration  *durationpb.Duration `protobuf:"bytes,17,opt,name=late_duration,json=lateDuration,proto3" json:"late_duration,omitempty"`
+	LateDuration *durationpb.Duration `protobuf:"bytes,17,opt,name=late_duration,json=lateDuration,proto3" json:"late_duration,omitempty"`
+	// What bounds the search.
+	BudgetKind SolveScheduleMetadata_BudgetKind `protobuf:"varint,18,opt,name=budget_kind,json=budgetKind,proto3,enum=rondeau.scheduling.v1.SolveScheduleMetadata_BudgetKind" json:"budget_kind,omitempty"`
+	// Why the search ended.
+	EndReason     SolveScheduleMetadata_EndReason `protobuf:"varint,19,opt,name=end_reason,json=endReason,proto3,enum=rondeau.scheduling.v1.SolveScheduleMetadata_EndReason" json:"end_reason,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -567,6 +702,20 @@ func (x *SolveScheduleMetadata) GetLateDuration() *durationpb.Duration {
 		return x.LateDuration
 	}
 	return nil
+}
+
+func (x *SolveScheduleMetadata) GetBudgetKind() SolveScheduleMetadata_BudgetKind {
+	if x != nil {
+		return x.BudgetKind
+	}
+	return SolveScheduleMetadata_BUDGET_KIND_UNSPECIFIED
+}
+
+func (x *SolveScheduleMetadata) GetEndReason() SolveScheduleMetadata_EndReason {
+	if x != nil {
+		return x.EndReason
+	}
+	return SolveScheduleMetadata_END_REASON_UNSPECIFIED
 }
 
 // A half-open span of time.
@@ -1400,7 +1549,7 @@ var File_rondeau_scheduling_v1_schedule_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\n" +
-	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\x95!\n" +
+	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#rondeau/scheduling/v1/outlook.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\xd4!\n" +
 	"\bSchedule\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x121\n" +
@@ -1422,7 +1571,8 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"createTime\x12@\n" +
 	"\vupdate_time\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x17\n" +
-	"\x04etag\x18\x0f \x01(\tB\x03\xe0A\x03R\x04etag\x1a\x84\x01\n" +
+	"\x04etag\x18\x0f \x01(\tB\x03\xe0A\x03R\x04etag\x12=\n" +
+	"\aoutlook\x18\x10 \x01(\v2\x1e.rondeau.scheduling.v1.OutlookB\x03\xe0A\x03R\aoutlook\x1a\x84\x01\n" +
 	"\x06Window\x12>\n" +
 	"\n" +
 	"start_time\x18\x01 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tstartTime\x12:\n" +
@@ -1525,7 +1675,7 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\tPUBLISHED\x10\x02\x12\x0e\n" +
 	"\n" +
 	"SUPERSEDED\x10\x03:V\xeaAS\n" +
-	"\x19rondeau.internal/Schedule\x12!sites/{site}/schedules/{schedule}*\tschedules2\bschedule\"\xbd\b\n" +
+	"\x19rondeau.internal/Schedule\x12!sites/{site}/schedules/{schedule}*\tschedules2\bschedule\"\xcb\v\n" +
 	"\x15SolveScheduleMetadata\x12M\n" +
 	"\x05stage\x18\x01 \x01(\x0e22.rondeau.scheduling.v1.SolveScheduleMetadata.StageB\x03\xe0A\x03R\x05stage\x121\n" +
 	"\x04plan\x18\x02 \x01(\tB\x1d\xe0A\x03\xfaA\x17\n" +
@@ -1549,7 +1699,11 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"updateTime\x12I\n" +
 	"\x10elapsed_duration\x18\x0f \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0felapsedDuration\x12A\n" +
 	"\fmax_duration\x18\x10 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\vmaxDuration\x12C\n" +
-	"\rlate_duration\x18\x11 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\flateDuration\"a\n" +
+	"\rlate_duration\x18\x11 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\flateDuration\x12]\n" +
+	"\vbudget_kind\x18\x12 \x01(\x0e27.rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKindB\x03\xe0A\x03R\n" +
+	"budgetKind\x12Z\n" +
+	"\n" +
+	"end_reason\x18\x13 \x01(\x0e26.rondeau.scheduling.v1.SolveScheduleMetadata.EndReasonB\x03\xe0A\x03R\tendReason\"a\n" +
 	"\x05Stage\x12\x15\n" +
 	"\x11STAGE_UNSPECIFIED\x10\x00\x12\v\n" +
 	"\aWAITING\x10\x01\x12\v\n" +
@@ -1557,7 +1711,23 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\bFINISHED\x10\x03\x12\r\n" +
 	"\tCANCELLED\x10\x04\x12\n" +
 	"\n" +
-	"\x06FAILED\x10\x05B=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
+	"\x06FAILED\x10\x05\"C\n" +
+	"\n" +
+	"BudgetKind\x12\x1b\n" +
+	"\x17BUDGET_KIND_UNSPECIFIED\x10\x00\x12\b\n" +
+	"\x04TIME\x10\x01\x12\x0e\n" +
+	"\n" +
+	"ITERATIONS\x10\x02\"\x8b\x01\n" +
+	"\tEndReason\x12\x1a\n" +
+	"\x16END_REASON_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0ePROVED_OPTIMAL\x10\x01\x12\v\n" +
+	"\aSETTLED\x10\x02\x12\x0e\n" +
+	"\n" +
+	"TIME_SPENT\x10\x03\x12\x14\n" +
+	"\x10ITERATIONS_SPENT\x10\x04\x12\v\n" +
+	"\aSTOPPED\x10\x05\x12\x0e\n" +
+	"\n" +
+	"IMPOSSIBLE\x10\x06B=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
 
 var (
 	file_rondeau_scheduling_v1_schedule_proto_rawDescOnce sync.Once
@@ -1571,70 +1741,76 @@ func file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP() []byte {
 	return file_rondeau_scheduling_v1_schedule_proto_rawDescData
 }
 
-var file_rondeau_scheduling_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
+var file_rondeau_scheduling_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
 var file_rondeau_scheduling_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
 var file_rondeau_scheduling_v1_schedule_proto_goTypes = []any{
-	(Schedule_State)(0),                  // 0: rondeau.scheduling.v1.Schedule.State
-	(Schedule_Report_Status)(0),          // 1: rondeau.scheduling.v1.Schedule.Report.Status
-	(SolveScheduleMetadata_Stage)(0),     // 2: rondeau.scheduling.v1.SolveScheduleMetadata.Stage
-	(*Schedule)(nil),                     // 3: rondeau.scheduling.v1.Schedule
-	(*SolveScheduleMetadata)(nil),        // 4: rondeau.scheduling.v1.SolveScheduleMetadata
-	(*Schedule_Window)(nil),              // 5: rondeau.scheduling.v1.Schedule.Window
-	(*Schedule_CleaningRun)(nil),         // 6: rondeau.scheduling.v1.Schedule.CleaningRun
-	(*Schedule_Assignment)(nil),          // 7: rondeau.scheduling.v1.Schedule.Assignment
-	(*Schedule_LateBatch)(nil),           // 8: rondeau.scheduling.v1.Schedule.LateBatch
-	(*Schedule_Conflict)(nil),            // 9: rondeau.scheduling.v1.Schedule.Conflict
-	(*Schedule_Cost)(nil),                // 10: rondeau.scheduling.v1.Schedule.Cost
-	(*Schedule_Report)(nil),              // 11: rondeau.scheduling.v1.Schedule.Report
-	(*Schedule_Conflict_Relaxation)(nil), // 12: rondeau.scheduling.v1.Schedule.Conflict.Relaxation
-	(*timestamppb.Timestamp)(nil),        // 13: google.protobuf.Timestamp
-	(*durationpb.Duration)(nil),          // 14: google.protobuf.Duration
-	(StepKind)(0),                        // 15: rondeau.scheduling.v1.StepKind
+	(Schedule_State)(0),                   // 0: rondeau.scheduling.v1.Schedule.State
+	(Schedule_Report_Status)(0),           // 1: rondeau.scheduling.v1.Schedule.Report.Status
+	(SolveScheduleMetadata_Stage)(0),      // 2: rondeau.scheduling.v1.SolveScheduleMetadata.Stage
+	(SolveScheduleMetadata_BudgetKind)(0), // 3: rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKind
+	(SolveScheduleMetadata_EndReason)(0),  // 4: rondeau.scheduling.v1.SolveScheduleMetadata.EndReason
+	(*Schedule)(nil),                      // 5: rondeau.scheduling.v1.Schedule
+	(*SolveScheduleMetadata)(nil),         // 6: rondeau.scheduling.v1.SolveScheduleMetadata
+	(*Schedule_Window)(nil),               // 7: rondeau.scheduling.v1.Schedule.Window
+	(*Schedule_CleaningRun)(nil),          // 8: rondeau.scheduling.v1.Schedule.CleaningRun
+	(*Schedule_Assignment)(nil),           // 9: rondeau.scheduling.v1.Schedule.Assignment
+	(*Schedule_LateBatch)(nil),            // 10: rondeau.scheduling.v1.Schedule.LateBatch
+	(*Schedule_Conflict)(nil),             // 11: rondeau.scheduling.v1.Schedule.Conflict
+	(*Schedule_Cost)(nil),                 // 12: rondeau.scheduling.v1.Schedule.Cost
+	(*Schedule_Report)(nil),               // 13: rondeau.scheduling.v1.Schedule.Report
+	(*Schedule_Conflict_Relaxation)(nil),  // 14: rondeau.scheduling.v1.Schedule.Conflict.Relaxation
+	(*timestamppb.Timestamp)(nil),         // 15: google.protobuf.Timestamp
+	(*Outlook)(nil),                       // 16: rondeau.scheduling.v1.Outlook
+	(*durationpb.Duration)(nil),           // 17: google.protobuf.Duration
+	(StepKind)(0),                         // 18: rondeau.scheduling.v1.StepKind
 }
 var file_rondeau_scheduling_v1_schedule_proto_depIdxs = []int32{
 	0,  // 0: rondeau.scheduling.v1.Schedule.state:type_name -> rondeau.scheduling.v1.Schedule.State
-	13, // 1: rondeau.scheduling.v1.Schedule.start_time:type_name -> google.protobuf.Timestamp
-	13, // 2: rondeau.scheduling.v1.Schedule.end_time:type_name -> google.protobuf.Timestamp
-	7,  // 3: rondeau.scheduling.v1.Schedule.assignments:type_name -> rondeau.scheduling.v1.Schedule.Assignment
-	11, // 4: rondeau.scheduling.v1.Schedule.report:type_name -> rondeau.scheduling.v1.Schedule.Report
-	13, // 5: rondeau.scheduling.v1.Schedule.publish_time:type_name -> google.protobuf.Timestamp
-	13, // 6: rondeau.scheduling.v1.Schedule.create_time:type_name -> google.protobuf.Timestamp
-	13, // 7: rondeau.scheduling.v1.Schedule.update_time:type_name -> google.protobuf.Timestamp
-	2,  // 8: rondeau.scheduling.v1.SolveScheduleMetadata.stage:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.Stage
-	10, // 9: rondeau.scheduling.v1.SolveScheduleMetadata.best_cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	10, // 10: rondeau.scheduling.v1.SolveScheduleMetadata.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	13, // 11: rondeau.scheduling.v1.SolveScheduleMetadata.create_time:type_name -> google.protobuf.Timestamp
-	13, // 12: rondeau.scheduling.v1.SolveScheduleMetadata.update_time:type_name -> google.protobuf.Timestamp
-	14, // 13: rondeau.scheduling.v1.SolveScheduleMetadata.elapsed_duration:type_name -> google.protobuf.Duration
-	14, // 14: rondeau.scheduling.v1.SolveScheduleMetadata.max_duration:type_name -> google.protobuf.Duration
-	14, // 15: rondeau.scheduling.v1.SolveScheduleMetadata.late_duration:type_name -> google.protobuf.Duration
-	13, // 16: rondeau.scheduling.v1.Schedule.Window.start_time:type_name -> google.protobuf.Timestamp
-	13, // 17: rondeau.scheduling.v1.Schedule.Window.end_time:type_name -> google.protobuf.Timestamp
-	13, // 18: rondeau.scheduling.v1.Schedule.CleaningRun.start_time:type_name -> google.protobuf.Timestamp
-	13, // 19: rondeau.scheduling.v1.Schedule.CleaningRun.end_time:type_name -> google.protobuf.Timestamp
-	15, // 20: rondeau.scheduling.v1.Schedule.Assignment.kind:type_name -> rondeau.scheduling.v1.StepKind
-	13, // 21: rondeau.scheduling.v1.Schedule.Assignment.start_time:type_name -> google.protobuf.Timestamp
-	13, // 22: rondeau.scheduling.v1.Schedule.Assignment.end_time:type_name -> google.protobuf.Timestamp
-	13, // 23: rondeau.scheduling.v1.Schedule.Assignment.held_until_time:type_name -> google.protobuf.Timestamp
-	5,  // 24: rondeau.scheduling.v1.Schedule.Assignment.attended_windows:type_name -> rondeau.scheduling.v1.Schedule.Window
-	6,  // 25: rondeau.scheduling.v1.Schedule.Assignment.cleanings:type_name -> rondeau.scheduling.v1.Schedule.CleaningRun
-	13, // 26: rondeau.scheduling.v1.Schedule.Assignment.previous_start_time:type_name -> google.protobuf.Timestamp
-	13, // 27: rondeau.scheduling.v1.Schedule.LateBatch.due_time:type_name -> google.protobuf.Timestamp
-	13, // 28: rondeau.scheduling.v1.Schedule.LateBatch.end_time:type_name -> google.protobuf.Timestamp
-	14, // 29: rondeau.scheduling.v1.Schedule.LateBatch.delay:type_name -> google.protobuf.Duration
-	12, // 30: rondeau.scheduling.v1.Schedule.Conflict.relaxations:type_name -> rondeau.scheduling.v1.Schedule.Conflict.Relaxation
-	14, // 31: rondeau.scheduling.v1.Schedule.Cost.overtime_duration:type_name -> google.protobuf.Duration
-	14, // 32: rondeau.scheduling.v1.Schedule.Cost.makespan_duration:type_name -> google.protobuf.Duration
-	1,  // 33: rondeau.scheduling.v1.Schedule.Report.status:type_name -> rondeau.scheduling.v1.Schedule.Report.Status
-	10, // 34: rondeau.scheduling.v1.Schedule.Report.cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	10, // 35: rondeau.scheduling.v1.Schedule.Report.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	8,  // 36: rondeau.scheduling.v1.Schedule.Report.late_batches:type_name -> rondeau.scheduling.v1.Schedule.LateBatch
-	9,  // 37: rondeau.scheduling.v1.Schedule.Report.conflicts:type_name -> rondeau.scheduling.v1.Schedule.Conflict
-	38, // [38:38] is the sub-list for method output_type
-	38, // [38:38] is the sub-list for method input_type
-	38, // [38:38] is the sub-list for extension type_name
-	38, // [38:38] is the sub-list for extension extendee
-	0,  // [0:38] is the sub-list for field type_name
+	15, // 1: rondeau.scheduling.v1.Schedule.start_time:type_name -> google.protobuf.Timestamp
+	15, // 2: rondeau.scheduling.v1.Schedule.end_time:type_name -> google.protobuf.Timestamp
+	9,  // 3: rondeau.scheduling.v1.Schedule.assignments:type_name -> rondeau.scheduling.v1.Schedule.Assignment
+	13, // 4: rondeau.scheduling.v1.Schedule.report:type_name -> rondeau.scheduling.v1.Schedule.Report
+	15, // 5: rondeau.scheduling.v1.Schedule.publish_time:type_name -> google.protobuf.Timestamp
+	15, // 6: rondeau.scheduling.v1.Schedule.create_time:type_name -> google.protobuf.Timestamp
+	15, // 7: rondeau.scheduling.v1.Schedule.update_time:type_name -> google.protobuf.Timestamp
+	16, // 8: rondeau.scheduling.v1.Schedule.outlook:type_name -> rondeau.scheduling.v1.Outlook
+	2,  // 9: rondeau.scheduling.v1.SolveScheduleMetadata.stage:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.Stage
+	12, // 10: rondeau.scheduling.v1.SolveScheduleMetadata.best_cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	12, // 11: rondeau.scheduling.v1.SolveScheduleMetadata.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	15, // 12: rondeau.scheduling.v1.SolveScheduleMetadata.create_time:type_name -> google.protobuf.Timestamp
+	15, // 13: rondeau.scheduling.v1.SolveScheduleMetadata.update_time:type_name -> google.protobuf.Timestamp
+	17, // 14: rondeau.scheduling.v1.SolveScheduleMetadata.elapsed_duration:type_name -> google.protobuf.Duration
+	17, // 15: rondeau.scheduling.v1.SolveScheduleMetadata.max_duration:type_name -> google.protobuf.Duration
+	17, // 16: rondeau.scheduling.v1.SolveScheduleMetadata.late_duration:type_name -> google.protobuf.Duration
+	3,  // 17: rondeau.scheduling.v1.SolveScheduleMetadata.budget_kind:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKind
+	4,  // 18: rondeau.scheduling.v1.SolveScheduleMetadata.end_reason:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.EndReason
+	15, // 19: rondeau.scheduling.v1.Schedule.Window.start_time:type_name -> google.protobuf.Timestamp
+	15, // 20: rondeau.scheduling.v1.Schedule.Window.end_time:type_name -> google.protobuf.Timestamp
+	15, // 21: rondeau.scheduling.v1.Schedule.CleaningRun.start_time:type_name -> google.protobuf.Timestamp
+	15, // 22: rondeau.scheduling.v1.Schedule.CleaningRun.end_time:type_name -> google.protobuf.Timestamp
+	18, // 23: rondeau.scheduling.v1.Schedule.Assignment.kind:type_name -> rondeau.scheduling.v1.StepKind
+	15, // 24: rondeau.scheduling.v1.Schedule.Assignment.start_time:type_name -> google.protobuf.Timestamp
+	15, // 25: rondeau.scheduling.v1.Schedule.Assignment.end_time:type_name -> google.protobuf.Timestamp
+	15, // 26: rondeau.scheduling.v1.Schedule.Assignment.held_until_time:type_name -> google.protobuf.Timestamp
+	7,  // 27: rondeau.scheduling.v1.Schedule.Assignment.attended_windows:type_name -> rondeau.scheduling.v1.Schedule.Window
+	8,  // 28: rondeau.scheduling.v1.Schedule.Assignment.cleanings:type_name -> rondeau.scheduling.v1.Schedule.CleaningRun
+	15, // 29: rondeau.scheduling.v1.Schedule.Assignment.previous_start_time:type_name -> google.protobuf.Timestamp
+	15, // 30: rondeau.scheduling.v1.Schedule.LateBatch.due_time:type_name -> google.protobuf.Timestamp
+	15, // 31: rondeau.scheduling.v1.Schedule.LateBatch.end_time:type_name -> google.protobuf.Timestamp
+	17, // 32: rondeau.scheduling.v1.Schedule.LateBatch.delay:type_name -> google.protobuf.Duration
+	14, // 33: rondeau.scheduling.v1.Schedule.Conflict.relaxations:type_name -> rondeau.scheduling.v1.Schedule.Conflict.Relaxation
+	17, // 34: rondeau.scheduling.v1.Schedule.Cost.overtime_duration:type_name -> google.protobuf.Duration
+	17, // 35: rondeau.scheduling.v1.Schedule.Cost.makespan_duration:type_name -> google.protobuf.Duration
+	1,  // 36: rondeau.scheduling.v1.Schedule.Report.status:type_name -> rondeau.scheduling.v1.Schedule.Report.Status
+	12, // 37: rondeau.scheduling.v1.Schedule.Report.cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	12, // 38: rondeau.scheduling.v1.Schedule.Report.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	10, // 39: rondeau.scheduling.v1.Schedule.Report.late_batches:type_name -> rondeau.scheduling.v1.Schedule.LateBatch
+	11, // 40: rondeau.scheduling.v1.Schedule.Report.conflicts:type_name -> rondeau.scheduling.v1.Schedule.Conflict
+	41, // [41:41] is the sub-list for method output_type
+	41, // [41:41] is the sub-list for method input_type
+	41, // [41:41] is the sub-list for extension type_name
+	41, // [41:41] is the sub-list for extension extendee
+	0,  // [0:41] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_schedule_proto_init() }
@@ -1642,13 +1818,14 @@ func file_rondeau_scheduling_v1_schedule_proto_init() {
 	if File_rondeau_scheduling_v1_schedule_proto != nil {
 		return
 	}
+	file_rondeau_scheduling_v1_outlook_proto_init()
 	file_rondeau_scheduling_v1_run_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_scheduling_v1_schedule_proto_rawDesc), len(file_rondeau_scheduling_v1_schedule_proto_rawDesc)),
-			NumEnums:      3,
+			NumEnums:      5,
 			NumMessages:   10,
 			NumExtensions: 0,
 			NumServices:   0,

@@ -1632,9 +1632,11 @@ type SolveScheduleRequest struct {
 	StartTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
 	// End of the horizon. Default long enough for every batch, at least two weeks.
 	EndTime *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
-	// Plans to try, 1 to 1000000; 0 means 2000.
+	// Plans to try, at most 1000000: the same data, seed and number then give the same schedule on every machine. 0 means that
+	// a time bounds the search instead, which then also ends when nothing better was found for a long part of it.
 	IterationBudget int32 `protobuf:"varint,6,opt,name=iteration_budget,json=iterationBudget,proto3" json:"iteration_budget,omitempty"`
-	// Longest time to compute, 1 s to 1 h; the best schedule so far counts. Default 60 s.
+	// Longest time to compute, 1 s to 1 h, the most that the service gives any search; the best schedule so far counts.
+	// Default 10 s, with an iteration budget 1 h.
 	MaxDuration *durationpb.Duration `protobuf:"bytes,7,opt,name=max_duration,json=maxDuration,proto3" json:"max_duration,omitempty"`
 	// Seed of the search; the same seed, data and budget give the same schedule. Default 0.
 	Seed int64 `protobuf:"varint,8,opt,name=seed,proto3" json:"seed,omitempty"`
@@ -1930,6 +1932,208 @@ func (x *ListSchedulesResponse) GetNextPageToken() string {
 	return ""
 }
 
+// Asks how sure a schedule is.
+type AssessScheduleRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Resource name of the schedule.
+	Name string `protobuf:"bytes,1,opt,name=name,proto3" json:"name,omitempty"`
+	// Realisations, at most 20000; 0 means as many as the service takes by itself, which is 1000 for schedules of up to 400
+	// steps and fewer for larger ones. Samples times steps are at most 4000000.
+	SampleCount int32 `protobuf:"varint,2,opt,name=sample_count,json=sampleCount,proto3" json:"sample_count,omitempty"`
+	// Seed of the draws. Default 0, which is what the service takes by itself.
+	Seed int64 `protobuf:"varint,3,opt,name=seed,proto3" json:"seed,omitempty"`
+	// Looks for places where time in hand helps; takes several times as long. Default false.
+	Buffers       bool `protobuf:"varint,4,opt,name=buffers,proto3" json:"buffers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AssessScheduleRequest) Reset() {
+	*x = AssessScheduleRequest{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AssessScheduleRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AssessScheduleRequest) ProtoMessage() {}
+
+func (x *AssessScheduleRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AssessScheduleRequest.ProtoReflect.Descriptor instead.
+func (*AssessScheduleRequest) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *AssessScheduleRequest) GetName() string {
+	if x != nil {
+		return x.Name
+	}
+	return ""
+}
+
+func (x *AssessScheduleRequest) GetSampleCount() int32 {
+	if x != nil {
+		return x.SampleCount
+	}
+	return 0
+}
+
+func (x *AssessScheduleRequest) GetSeed() int64 {
+	if x != nil {
+		return x.Seed
+	}
+	return 0
+}
+
+func (x *AssessScheduleRequest) GetBuffers() bool {
+	if x != nil {
+		return x.Buffers
+	}
+	return false
+}
+
+// Asks how sure it is that batches are done by given moments.
+type EstimateFinishesRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Site, "sites/{site}".
+	Parent string `protobuf:"bytes,1,opt,name=parent,proto3" json:"parent,omitempty"`
+	// Questions, at most 500.
+	Questions     []*EstimateFinishesRequest_Question `protobuf:"bytes,2,rep,name=questions,proto3" json:"questions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateFinishesRequest) Reset() {
+	*x = EstimateFinishesRequest{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateFinishesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateFinishesRequest) ProtoMessage() {}
+
+func (x *EstimateFinishesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateFinishesRequest.ProtoReflect.Descriptor instead.
+func (*EstimateFinishesRequest) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *EstimateFinishesRequest) GetParent() string {
+	if x != nil {
+		return x.Parent
+	}
+	return ""
+}
+
+func (x *EstimateFinishesRequest) GetQuestions() []*EstimateFinishesRequest_Question {
+	if x != nil {
+		return x.Questions
+	}
+	return nil
+}
+
+// How sure it is that batches are done by given moments.
+type EstimateFinishesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Answers in the order of the questions.
+	Finishes []*EstimateFinishesResponse_Finish `protobuf:"bytes,1,rep,name=finishes,proto3" json:"finishes,omitempty"`
+	// Published schedule that they rest on; empty when none is published.
+	Schedule string `protobuf:"bytes,2,opt,name=schedule,proto3" json:"schedule,omitempty"`
+	// Moment that its outlook was made for; unset without one.
+	AssessTime *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=assess_time,json=assessTime,proto3" json:"assess_time,omitempty"`
+	// What an estimate cannot replace.
+	Caution       string `protobuf:"bytes,4,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateFinishesResponse) Reset() {
+	*x = EstimateFinishesResponse{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateFinishesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateFinishesResponse) ProtoMessage() {}
+
+func (x *EstimateFinishesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateFinishesResponse.ProtoReflect.Descriptor instead.
+func (*EstimateFinishesResponse) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *EstimateFinishesResponse) GetFinishes() []*EstimateFinishesResponse_Finish {
+	if x != nil {
+		return x.Finishes
+	}
+	return nil
+}
+
+func (x *EstimateFinishesResponse) GetSchedule() string {
+	if x != nil {
+		return x.Schedule
+	}
+	return ""
+}
+
+func (x *EstimateFinishesResponse) GetAssessTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.AssessTime
+	}
+	return nil
+}
+
+func (x *EstimateFinishesResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
 // Request of PublishSchedule.
 type PublishScheduleRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1947,7 +2151,7 @@ type PublishScheduleRequest struct {
 
 func (x *PublishScheduleRequest) Reset() {
 	*x = PublishScheduleRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1959,7 +2163,7 @@ func (x *PublishScheduleRequest) String() string {
 func (*PublishScheduleRequest) ProtoMessage() {}
 
 func (x *PublishScheduleRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[29]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1972,7 +2176,7 @@ func (x *PublishScheduleRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishScheduleRequest.ProtoReflect.Descriptor instead.
 func (*PublishScheduleRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{29}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *PublishScheduleRequest) GetName() string {
@@ -2014,7 +2218,7 @@ type GetRunRequest struct {
 
 func (x *GetRunRequest) Reset() {
 	*x = GetRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2026,7 +2230,7 @@ func (x *GetRunRequest) String() string {
 func (*GetRunRequest) ProtoMessage() {}
 
 func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[30]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2039,7 +2243,7 @@ func (x *GetRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetRunRequest.ProtoReflect.Descriptor instead.
 func (*GetRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *GetRunRequest) GetName() string {
@@ -2067,7 +2271,7 @@ type ListRunsRequest struct {
 
 func (x *ListRunsRequest) Reset() {
 	*x = ListRunsRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2079,7 +2283,7 @@ func (x *ListRunsRequest) String() string {
 func (*ListRunsRequest) ProtoMessage() {}
 
 func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[31]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2092,7 +2296,7 @@ func (x *ListRunsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsRequest.ProtoReflect.Descriptor instead.
 func (*ListRunsRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *ListRunsRequest) GetParent() string {
@@ -2136,7 +2340,7 @@ type ListRunsResponse struct {
 
 func (x *ListRunsResponse) Reset() {
 	*x = ListRunsResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2148,7 +2352,7 @@ func (x *ListRunsResponse) String() string {
 func (*ListRunsResponse) ProtoMessage() {}
 
 func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[32]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2161,7 +2365,7 @@ func (x *ListRunsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListRunsResponse.ProtoReflect.Descriptor instead.
 func (*ListRunsResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{32}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *ListRunsResponse) GetRuns() []*Run {
@@ -2203,7 +2407,7 @@ type StartRunRequest struct {
 
 func (x *StartRunRequest) Reset() {
 	*x = StartRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2215,7 +2419,7 @@ func (x *StartRunRequest) String() string {
 func (*StartRunRequest) ProtoMessage() {}
 
 func (x *StartRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[33]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2228,7 +2432,7 @@ func (x *StartRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartRunRequest.ProtoReflect.Descriptor instead.
 func (*StartRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{33}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *StartRunRequest) GetName() string {
@@ -2304,7 +2508,7 @@ type RecordMeasurementRequest struct {
 
 func (x *RecordMeasurementRequest) Reset() {
 	*x = RecordMeasurementRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2316,7 +2520,7 @@ func (x *RecordMeasurementRequest) String() string {
 func (*RecordMeasurementRequest) ProtoMessage() {}
 
 func (x *RecordMeasurementRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[34]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2329,7 +2533,7 @@ func (x *RecordMeasurementRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordMeasurementRequest.ProtoReflect.Descriptor instead.
 func (*RecordMeasurementRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{34}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *RecordMeasurementRequest) GetParent() string {
@@ -2375,7 +2579,7 @@ type ListMeasurementsRequest struct {
 
 func (x *ListMeasurementsRequest) Reset() {
 	*x = ListMeasurementsRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2387,7 +2591,7 @@ func (x *ListMeasurementsRequest) String() string {
 func (*ListMeasurementsRequest) ProtoMessage() {}
 
 func (x *ListMeasurementsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[35]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2400,7 +2604,7 @@ func (x *ListMeasurementsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMeasurementsRequest.ProtoReflect.Descriptor instead.
 func (*ListMeasurementsRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{35}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ListMeasurementsRequest) GetParent() string {
@@ -2437,7 +2641,7 @@ type ListMeasurementsResponse struct {
 
 func (x *ListMeasurementsResponse) Reset() {
 	*x = ListMeasurementsResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2449,7 +2653,7 @@ func (x *ListMeasurementsResponse) String() string {
 func (*ListMeasurementsResponse) ProtoMessage() {}
 
 func (x *ListMeasurementsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[36]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2462,7 +2666,7 @@ func (x *ListMeasurementsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListMeasurementsResponse.ProtoReflect.Descriptor instead.
 func (*ListMeasurementsResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{36}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *ListMeasurementsResponse) GetMeasurements() []*Measurement {
@@ -2500,7 +2704,7 @@ type FinishRunRequest struct {
 
 func (x *FinishRunRequest) Reset() {
 	*x = FinishRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2512,7 +2716,7 @@ func (x *FinishRunRequest) String() string {
 func (*FinishRunRequest) ProtoMessage() {}
 
 func (x *FinishRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[37]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2525,7 +2729,7 @@ func (x *FinishRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishRunRequest.ProtoReflect.Descriptor instead.
 func (*FinishRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{37}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *FinishRunRequest) GetName() string {
@@ -2589,7 +2793,7 @@ type AbortRunRequest struct {
 
 func (x *AbortRunRequest) Reset() {
 	*x = AbortRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2601,7 +2805,7 @@ func (x *AbortRunRequest) String() string {
 func (*AbortRunRequest) ProtoMessage() {}
 
 func (x *AbortRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[38]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2614,7 +2818,7 @@ func (x *AbortRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AbortRunRequest.ProtoReflect.Descriptor instead.
 func (*AbortRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{38}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *AbortRunRequest) GetName() string {
@@ -2663,7 +2867,7 @@ type ForecastRunRequest struct {
 
 func (x *ForecastRunRequest) Reset() {
 	*x = ForecastRunRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2675,7 +2879,7 @@ func (x *ForecastRunRequest) String() string {
 func (*ForecastRunRequest) ProtoMessage() {}
 
 func (x *ForecastRunRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[39]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2688,7 +2892,7 @@ func (x *ForecastRunRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ForecastRunRequest.ProtoReflect.Descriptor instead.
 func (*ForecastRunRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{39}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *ForecastRunRequest) GetName() string {
@@ -2709,7 +2913,7 @@ type WatchOperationRequest struct {
 
 func (x *WatchOperationRequest) Reset() {
 	*x = WatchOperationRequest{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2721,7 +2925,7 @@ func (x *WatchOperationRequest) String() string {
 func (*WatchOperationRequest) ProtoMessage() {}
 
 func (x *WatchOperationRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[40]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2734,7 +2938,7 @@ func (x *WatchOperationRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchOperationRequest.ProtoReflect.Descriptor instead.
 func (*WatchOperationRequest) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{40}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *WatchOperationRequest) GetName() string {
@@ -2763,7 +2967,7 @@ type WatchOperationResponse struct {
 
 func (x *WatchOperationResponse) Reset() {
 	*x = WatchOperationResponse{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[41]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2775,7 +2979,7 @@ func (x *WatchOperationResponse) String() string {
 func (*WatchOperationResponse) ProtoMessage() {}
 
 func (x *WatchOperationResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[41]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2788,7 +2992,7 @@ func (x *WatchOperationResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchOperationResponse.ProtoReflect.Descriptor instead.
 func (*WatchOperationResponse) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{41}
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *WatchOperationResponse) GetName() string {
@@ -2846,7 +3050,7 @@ type EstimateStepDurationsResponse_Estimate struct {
 
 func (x *EstimateStepDurationsResponse_Estimate) Reset() {
 	*x = EstimateStepDurationsResponse_Estimate{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[42]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2858,7 +3062,7 @@ func (x *EstimateStepDurationsResponse_Estimate) String() string {
 func (*EstimateStepDurationsResponse_Estimate) ProtoMessage() {}
 
 func (x *EstimateStepDurationsResponse_Estimate) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[42]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2964,7 +3168,7 @@ type EstimateStepTimesRequest_Step struct {
 
 func (x *EstimateStepTimesRequest_Step) Reset() {
 	*x = EstimateStepTimesRequest_Step{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2976,7 +3180,7 @@ func (x *EstimateStepTimesRequest_Step) String() string {
 func (*EstimateStepTimesRequest_Step) ProtoMessage() {}
 
 func (x *EstimateStepTimesRequest_Step) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3101,7 +3305,7 @@ type EstimateStepTimesRequest_Step_Simmer struct {
 
 func (x *EstimateStepTimesRequest_Step_Simmer) Reset() {
 	*x = EstimateStepTimesRequest_Step_Simmer{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3113,7 +3317,7 @@ func (x *EstimateStepTimesRequest_Step_Simmer) String() string {
 func (*EstimateStepTimesRequest_Step_Simmer) ProtoMessage() {}
 
 func (x *EstimateStepTimesRequest_Step_Simmer) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3170,7 +3374,7 @@ type EstimateStepTimesRequest_Step_Reduce struct {
 
 func (x *EstimateStepTimesRequest_Step_Reduce) Reset() {
 	*x = EstimateStepTimesRequest_Step_Reduce{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3182,7 +3386,7 @@ func (x *EstimateStepTimesRequest_Step_Reduce) String() string {
 func (*EstimateStepTimesRequest_Step_Reduce) ProtoMessage() {}
 
 func (x *EstimateStepTimesRequest_Step_Reduce) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3272,7 +3476,7 @@ type EstimateStepTimesRequest_Step_Chill struct {
 
 func (x *EstimateStepTimesRequest_Step_Chill) Reset() {
 	*x = EstimateStepTimesRequest_Step_Chill{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3284,7 +3488,7 @@ func (x *EstimateStepTimesRequest_Step_Chill) String() string {
 func (*EstimateStepTimesRequest_Step_Chill) ProtoMessage() {}
 
 func (x *EstimateStepTimesRequest_Step_Chill) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3342,7 +3546,7 @@ type EstimateStepTimesResponse_StepTime struct {
 
 func (x *EstimateStepTimesResponse_StepTime) Reset() {
 	*x = EstimateStepTimesResponse_StepTime{}
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3354,7 +3558,7 @@ func (x *EstimateStepTimesResponse_StepTime) String() string {
 func (*EstimateStepTimesResponse_StepTime) ProtoMessage() {}
 
 func (x *EstimateStepTimesResponse_StepTime) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47]
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3412,11 +3616,148 @@ func (x *EstimateStepTimesResponse_StepTime) GetRefusal() string {
 	return ""
 }
 
+// One question.
+type EstimateFinishesRequest_Question struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Batch.
+	Batch string `protobuf:"bytes,1,opt,name=batch,proto3" json:"batch,omitempty"`
+	// Moment by which it should be done.
+	FinishByTime  *timestamppb.Timestamp `protobuf:"bytes,2,opt,name=finish_by_time,json=finishByTime,proto3" json:"finish_by_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateFinishesRequest_Question) Reset() {
+	*x = EstimateFinishesRequest_Question{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateFinishesRequest_Question) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateFinishesRequest_Question) ProtoMessage() {}
+
+func (x *EstimateFinishesRequest_Question) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateFinishesRequest_Question.ProtoReflect.Descriptor instead.
+func (*EstimateFinishesRequest_Question) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{30, 0}
+}
+
+func (x *EstimateFinishesRequest_Question) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *EstimateFinishesRequest_Question) GetFinishByTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FinishByTime
+	}
+	return nil
+}
+
+// One answer.
+type EstimateFinishesResponse_Finish struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Batch.
+	Batch string `protobuf:"bytes,1,opt,name=batch,proto3" json:"batch,omitempty"`
+	// Probability of being done by the moment asked, 0 to 1; unset when nothing is known of the batch.
+	DoneProbability *float64 `protobuf:"fixed64,2,opt,name=done_probability,json=doneProbability,proto3,oneof" json:"done_probability,omitempty"`
+	// Moment by which it is done in half of the realisations; unset when nothing is known.
+	FinishP50Time *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=finish_p50_time,json=finishP50Time,proto3" json:"finish_p50_time,omitempty"`
+	// Moment by which it is done in 95 % of the realisations; unset when nothing is known.
+	FinishP95Time *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=finish_p95_time,json=finishP95Time,proto3" json:"finish_p95_time,omitempty"`
+	// Why nothing is known, in plain words; empty when something is.
+	Refusal       string `protobuf:"bytes,5,opt,name=refusal,proto3" json:"refusal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *EstimateFinishesResponse_Finish) Reset() {
+	*x = EstimateFinishesResponse_Finish{}
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *EstimateFinishesResponse_Finish) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*EstimateFinishesResponse_Finish) ProtoMessage() {}
+
+func (x *EstimateFinishesResponse_Finish) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use EstimateFinishesResponse_Finish.ProtoReflect.Descriptor instead.
+func (*EstimateFinishesResponse_Finish) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP(), []int{31, 0}
+}
+
+func (x *EstimateFinishesResponse_Finish) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *EstimateFinishesResponse_Finish) GetDoneProbability() float64 {
+	if x != nil && x.DoneProbability != nil {
+		return *x.DoneProbability
+	}
+	return 0
+}
+
+func (x *EstimateFinishesResponse_Finish) GetFinishP50Time() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FinishP50Time
+	}
+	return nil
+}
+
+func (x *EstimateFinishesResponse_Finish) GetFinishP95Time() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FinishP95Time
+	}
+	return nil
+}
+
+func (x *EstimateFinishesResponse_Finish) GetRefusal() string {
+	if x != nil {
+		return x.Refusal
+	}
+	return ""
+}
+
 var File_rondeau_scheduling_v1_scheduling_service_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\n" +
-	".rondeau/scheduling/v1/scheduling_service.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1crondeau/auth/v1/access.proto\x1a$rondeau/scheduling/v1/calendar.proto\x1a rondeau/scheduling/v1/crew.proto\x1a*rondeau/scheduling/v1/kitchen_limits.proto\x1a'rondeau/scheduling/v1/measurement.proto\x1a\x1frondeau/scheduling/v1/run.proto\x1a$rondeau/scheduling/v1/schedule.proto\x1a\"rondeau/scheduling/v1/vessel.proto\"\x8d\x01\n" +
+	".rondeau/scheduling/v1/scheduling_service.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x17google/api/client.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a#google/longrunning/operations.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1bgoogle/protobuf/empty.proto\x1a google/protobuf/field_mask.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x17google/rpc/status.proto\x1a\x1crondeau/auth/v1/access.proto\x1a$rondeau/scheduling/v1/calendar.proto\x1a rondeau/scheduling/v1/crew.proto\x1a*rondeau/scheduling/v1/kitchen_limits.proto\x1a'rondeau/scheduling/v1/measurement.proto\x1a#rondeau/scheduling/v1/outlook.proto\x1a\x1frondeau/scheduling/v1/run.proto\x1a$rondeau/scheduling/v1/schedule.proto\x1a\"rondeau/scheduling/v1/vessel.proto\"\x8d\x01\n" +
 	"\x10GetVesselRequest\x12y\n" +
 	"\x04name\x18\x01 \x01(\tBe\xe0A\x02\xfaA\x19\n" +
 	"\x17rondeau.internal/Vessel\xbaHCrA2?^sites/[a-z0-9][a-z0-9-]{0,62}/vessels/[a-z0-9][a-z0-9-]{0,62}$R\x04name\"\xe5\x01\n" +
@@ -3633,7 +3974,36 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\x04view\x18\x05 \x01(\x0e2#.rondeau.scheduling.v1.ScheduleViewB\v\xe0A\x01\xbaH\x05\x82\x01\x02\x10\x01R\x04view\"\x88\x01\n" +
 	"\x15ListSchedulesResponse\x12B\n" +
 	"\tschedules\x18\x01 \x03(\v2\x1f.rondeau.scheduling.v1.ScheduleB\x03\xe0A\x03R\tschedules\x12+\n" +
-	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\x8c\x02\n" +
+	"\x0fnext_page_token\x18\x02 \x01(\tB\x03\xe0A\x03R\rnextPageToken\"\x88\x02\n" +
+	"\x15AssessScheduleRequest\x12}\n" +
+	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1b\n" +
+	"\x19rondeau.internal/Schedule\xbaHErC2A^sites/[a-z0-9][a-z0-9-]{0,62}/schedules/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x121\n" +
+	"\fsample_count\x18\x02 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xa0\x9c\x01(\x00R\vsampleCount\x12\x1e\n" +
+	"\x04seed\x18\x03 \x01(\x03B\n" +
+	"\xe0A\x01\xbaH\x04\"\x02(\x00R\x04seed\x12\x1d\n" +
+	"\abuffers\x18\x04 \x01(\bB\x03\xe0A\x01R\abuffers\"\xb7\x03\n" +
+	"\x17EstimateFinishesRequest\x12_\n" +
+	"\x06parent\x18\x01 \x01(\tBG\xe0A\x02\xfaA\x1b\x12\x19rondeau.internal/Schedule\xbaH#r!2\x1f^sites/[a-z0-9][a-z0-9-]{0,62}$R\x06parent\x12e\n" +
+	"\tquestions\x18\x02 \x03(\v27.rondeau.scheduling.v1.EstimateFinishesRequest.QuestionB\x0e\xe0A\x02\xbaH\b\x92\x01\x05\b\x01\x10\xf4\x03R\tquestions\x1a\xd3\x01\n" +
+	"\bQuestion\x12z\n" +
+	"\x05batch\x18\x01 \x01(\tBd\xe0A\x02\xfaA\x18\n" +
+	"\x16rondeau.internal/Batch\xbaHCrA2?^sites/[a-z0-9][a-z0-9-]{0,62}/batches/[a-z0-9][a-z0-9-]{0,62}$R\x05batch\x12K\n" +
+	"\x0efinish_by_time\x18\x02 \x01(\v2\x1a.google.protobuf.TimestampB\t\xe0A\x02\xbaH\x03\xc8\x01\x01R\ffinishByTime\"\xcf\x04\n" +
+	"\x18EstimateFinishesResponse\x12W\n" +
+	"\bfinishes\x18\x01 \x03(\v26.rondeau.scheduling.v1.EstimateFinishesResponse.FinishB\x03\xe0A\x03R\bfinishes\x12=\n" +
+	"\bschedule\x18\x02 \x01(\tB!\xe0A\x03\xfaA\x1b\n" +
+	"\x19rondeau.internal/ScheduleR\bschedule\x12@\n" +
+	"\vassess_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
+	"assessTime\x12\x1d\n" +
+	"\acaution\x18\x04 \x01(\tB\x03\xe0A\x03R\acaution\x1a\xb9\x02\n" +
+	"\x06Finish\x124\n" +
+	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
+	"\x16rondeau.internal/BatchR\x05batch\x123\n" +
+	"\x10done_probability\x18\x02 \x01(\x01B\x03\xe0A\x03H\x00R\x0fdoneProbability\x88\x01\x01\x12G\n" +
+	"\x0ffinish_p50_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP50Time\x12G\n" +
+	"\x0ffinish_p95_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP95Time\x12\x1d\n" +
+	"\arefusal\x18\x05 \x01(\tB\x03\xe0A\x03R\arefusalB\x13\n" +
+	"\x11_done_probability\"\x8c\x02\n" +
 	"\x16PublishScheduleRequest\x12}\n" +
 	"\x04name\x18\x01 \x01(\tBi\xe0A\x02\xfaA\x1b\n" +
 	"\x19rondeau.internal/Schedule\xbaHErC2A^sites/[a-z0-9][a-z0-9-]{0,62}/schedules/[a-z0-9][a-z0-9-]{0,62}$R\x04name\x12\x1e\n" +
@@ -3727,7 +4097,7 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\fScheduleView\x12\x1d\n" +
 	"\x19SCHEDULE_VIEW_UNSPECIFIED\x10\x00\x12\t\n" +
 	"\x05BASIC\x10\x01\x12\b\n" +
-	"\x04FULL\x10\x022\xe6/\n" +
+	"\x04FULL\x10\x022\xd82\n" +
 	"\x11SchedulingService\x12\x8c\x01\n" +
 	"\tGetVessel\x12'.rondeau.scheduling.v1.GetVesselRequest\x1a\x1d.rondeau.scheduling.v1.Vessel\"7\xdaA\x04name\xa2\x9f\x19\b\n" +
 	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/{name=sites/*/vessels/*}\x12\x9f\x01\n" +
@@ -3775,7 +4145,11 @@ const file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc = "" +
 	"\vGetSchedule\x12).rondeau.scheduling.v1.GetScheduleRequest\x1a\x1f.rondeau.scheduling.v1.Schedule\"9\xdaA\x04name\xa2\x9f\x19\b\n" +
 	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02 \x12\x1e/v1/{name=sites/*/schedules/*}\x12\xa7\x01\n" +
 	"\rListSchedules\x12+.rondeau.scheduling.v1.ListSchedulesRequest\x1a,.rondeau.scheduling.v1.ListSchedulesResponse\";\xdaA\x06parent\xa2\x9f\x19\b\n" +
-	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02 \x12\x1e/v1/{parent=sites/*}/schedules\x12\xa2\x01\n" +
+	"\x06\x01\x02\x03\x05\x06\a\x82\xd3\xe4\x93\x02 \x12\x1e/v1/{parent=sites/*}/schedules\x12\xac\x01\n" +
+	"\x0eAssessSchedule\x12,.rondeau.scheduling.v1.AssessScheduleRequest\x1a\x1e.rondeau.scheduling.v1.Outlook\"L\xdaA\x11name,sample_count\xa2\x9f\x19\x04\n" +
+	"\x02\x01\a\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/{name=sites/*/schedules/*}:assess\x12\xc0\x01\n" +
+	"\x10EstimateFinishes\x12..rondeau.scheduling.v1.EstimateFinishesRequest\x1a/.rondeau.scheduling.v1.EstimateFinishesResponse\"K\xdaA\x10parent,questions\xa2\x9f\x19\x04\n" +
+	"\x02\x01\a\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/{parent=sites/*}:estimateFinishes\x12\xa2\x01\n" +
 	"\x0fPublishSchedule\x12-.rondeau.scheduling.v1.PublishScheduleRequest\x1a\x1f.rondeau.scheduling.v1.Schedule\"?\xdaA\x04name\xa2\x9f\x19\x03\n" +
 	"\x01\x01\x82\xd3\xe4\x93\x02+:\x01*\"&/v1/{name=sites/*/schedules/*}:publish\x12\x8a\x01\n" +
 	"\x06GetRun\x12$.rondeau.scheduling.v1.GetRunRequest\x1a\x1a.rondeau.scheduling.v1.Run\">\xdaA\x04name\xa2\x9f\x19\b\n" +
@@ -3818,7 +4192,7 @@ func file_rondeau_scheduling_v1_scheduling_service_proto_rawDescGZIP() []byte {
 }
 
 var file_rondeau_scheduling_v1_scheduling_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 48)
+var file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes = make([]protoimpl.MessageInfo, 53)
 var file_rondeau_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(ScheduleView)(0),                              // 0: rondeau.scheduling.v1.ScheduleView
 	(*GetVesselRequest)(nil),                       // 1: rondeau.scheduling.v1.GetVesselRequest
@@ -3850,171 +4224,187 @@ var file_rondeau_scheduling_v1_scheduling_service_proto_goTypes = []any{
 	(*GetScheduleRequest)(nil),                     // 27: rondeau.scheduling.v1.GetScheduleRequest
 	(*ListSchedulesRequest)(nil),                   // 28: rondeau.scheduling.v1.ListSchedulesRequest
 	(*ListSchedulesResponse)(nil),                  // 29: rondeau.scheduling.v1.ListSchedulesResponse
-	(*PublishScheduleRequest)(nil),                 // 30: rondeau.scheduling.v1.PublishScheduleRequest
-	(*GetRunRequest)(nil),                          // 31: rondeau.scheduling.v1.GetRunRequest
-	(*ListRunsRequest)(nil),                        // 32: rondeau.scheduling.v1.ListRunsRequest
-	(*ListRunsResponse)(nil),                       // 33: rondeau.scheduling.v1.ListRunsResponse
-	(*StartRunRequest)(nil),                        // 34: rondeau.scheduling.v1.StartRunRequest
-	(*RecordMeasurementRequest)(nil),               // 35: rondeau.scheduling.v1.RecordMeasurementRequest
-	(*ListMeasurementsRequest)(nil),                // 36: rondeau.scheduling.v1.ListMeasurementsRequest
-	(*ListMeasurementsResponse)(nil),               // 37: rondeau.scheduling.v1.ListMeasurementsResponse
-	(*FinishRunRequest)(nil),                       // 38: rondeau.scheduling.v1.FinishRunRequest
-	(*AbortRunRequest)(nil),                        // 39: rondeau.scheduling.v1.AbortRunRequest
-	(*ForecastRunRequest)(nil),                     // 40: rondeau.scheduling.v1.ForecastRunRequest
-	(*WatchOperationRequest)(nil),                  // 41: rondeau.scheduling.v1.WatchOperationRequest
-	(*WatchOperationResponse)(nil),                 // 42: rondeau.scheduling.v1.WatchOperationResponse
-	(*EstimateStepDurationsResponse_Estimate)(nil), // 43: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
-	(*EstimateStepTimesRequest_Step)(nil),          // 44: rondeau.scheduling.v1.EstimateStepTimesRequest.Step
-	(*EstimateStepTimesRequest_Step_Simmer)(nil),   // 45: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer
-	(*EstimateStepTimesRequest_Step_Reduce)(nil),   // 46: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Reduce
-	(*EstimateStepTimesRequest_Step_Chill)(nil),    // 47: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Chill
-	(*EstimateStepTimesResponse_StepTime)(nil),     // 48: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime
-	(*Vessel)(nil),                                 // 49: rondeau.scheduling.v1.Vessel
-	(*fieldmaskpb.FieldMask)(nil),                  // 50: google.protobuf.FieldMask
-	(*timestamppb.Timestamp)(nil),                  // 51: google.protobuf.Timestamp
-	(*Calendar)(nil),                               // 52: rondeau.scheduling.v1.Calendar
-	(*Crew)(nil),                                   // 53: rondeau.scheduling.v1.Crew
-	(*KitchenLimits)(nil),                          // 54: rondeau.scheduling.v1.KitchenLimits
-	(*durationpb.Duration)(nil),                    // 55: google.protobuf.Duration
-	(*Schedule)(nil),                               // 56: rondeau.scheduling.v1.Schedule
-	(*Run)(nil),                                    // 57: rondeau.scheduling.v1.Run
-	(*Measurement)(nil),                            // 58: rondeau.scheduling.v1.Measurement
-	(*Run_Output)(nil),                             // 59: rondeau.scheduling.v1.Run.Output
-	(*SolveScheduleMetadata)(nil),                  // 60: rondeau.scheduling.v1.SolveScheduleMetadata
-	(*status.Status)(nil),                          // 61: google.rpc.Status
-	(*longrunningpb.GetOperationRequest)(nil),      // 62: google.longrunning.GetOperationRequest
-	(*longrunningpb.ListOperationsRequest)(nil),    // 63: google.longrunning.ListOperationsRequest
-	(*longrunningpb.WaitOperationRequest)(nil),     // 64: google.longrunning.WaitOperationRequest
-	(*longrunningpb.CancelOperationRequest)(nil),   // 65: google.longrunning.CancelOperationRequest
-	(*longrunningpb.Operation)(nil),                // 66: google.longrunning.Operation
-	(*Run_Forecast)(nil),                           // 67: rondeau.scheduling.v1.Run.Forecast
-	(*longrunningpb.ListOperationsResponse)(nil),   // 68: google.longrunning.ListOperationsResponse
-	(*emptypb.Empty)(nil),                          // 69: google.protobuf.Empty
+	(*AssessScheduleRequest)(nil),                  // 30: rondeau.scheduling.v1.AssessScheduleRequest
+	(*EstimateFinishesRequest)(nil),                // 31: rondeau.scheduling.v1.EstimateFinishesRequest
+	(*EstimateFinishesResponse)(nil),               // 32: rondeau.scheduling.v1.EstimateFinishesResponse
+	(*PublishScheduleRequest)(nil),                 // 33: rondeau.scheduling.v1.PublishScheduleRequest
+	(*GetRunRequest)(nil),                          // 34: rondeau.scheduling.v1.GetRunRequest
+	(*ListRunsRequest)(nil),                        // 35: rondeau.scheduling.v1.ListRunsRequest
+	(*ListRunsResponse)(nil),                       // 36: rondeau.scheduling.v1.ListRunsResponse
+	(*StartRunRequest)(nil),                        // 37: rondeau.scheduling.v1.StartRunRequest
+	(*RecordMeasurementRequest)(nil),               // 38: rondeau.scheduling.v1.RecordMeasurementRequest
+	(*ListMeasurementsRequest)(nil),                // 39: rondeau.scheduling.v1.ListMeasurementsRequest
+	(*ListMeasurementsResponse)(nil),               // 40: rondeau.scheduling.v1.ListMeasurementsResponse
+	(*FinishRunRequest)(nil),                       // 41: rondeau.scheduling.v1.FinishRunRequest
+	(*AbortRunRequest)(nil),                        // 42: rondeau.scheduling.v1.AbortRunRequest
+	(*ForecastRunRequest)(nil),                     // 43: rondeau.scheduling.v1.ForecastRunRequest
+	(*WatchOperationRequest)(nil),                  // 44: rondeau.scheduling.v1.WatchOperationRequest
+	(*WatchOperationResponse)(nil),                 // 45: rondeau.scheduling.v1.WatchOperationResponse
+	(*EstimateStepDurationsResponse_Estimate)(nil), // 46: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
+	(*EstimateStepTimesRequest_Step)(nil),          // 47: rondeau.scheduling.v1.EstimateStepTimesRequest.Step
+	(*EstimateStepTimesRequest_Step_Simmer)(nil),   // 48: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer
+	(*EstimateStepTimesRequest_Step_Reduce)(nil),   // 49: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Reduce
+	(*EstimateStepTimesRequest_Step_Chill)(nil),    // 50: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Chill
+	(*EstimateStepTimesResponse_StepTime)(nil),     // 51: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime
+	(*EstimateFinishesRequest_Question)(nil),       // 52: rondeau.scheduling.v1.EstimateFinishesRequest.Question
+	(*EstimateFinishesResponse_Finish)(nil),        // 53: rondeau.scheduling.v1.EstimateFinishesResponse.Finish
+	(*Vessel)(nil),                                 // 54: rondeau.scheduling.v1.Vessel
+	(*fieldmaskpb.FieldMask)(nil),                  // 55: google.protobuf.FieldMask
+	(*timestamppb.Timestamp)(nil),                  // 56: google.protobuf.Timestamp
+	(*Calendar)(nil),                               // 57: rondeau.scheduling.v1.Calendar
+	(*Crew)(nil),                                   // 58: rondeau.scheduling.v1.Crew
+	(*KitchenLimits)(nil),                          // 59: rondeau.scheduling.v1.KitchenLimits
+	(*durationpb.Duration)(nil),                    // 60: google.protobuf.Duration
+	(*Schedule)(nil),                               // 61: rondeau.scheduling.v1.Schedule
+	(*Run)(nil),                                    // 62: rondeau.scheduling.v1.Run
+	(*Measurement)(nil),                            // 63: rondeau.scheduling.v1.Measurement
+	(*Run_Output)(nil),                             // 64: rondeau.scheduling.v1.Run.Output
+	(*SolveScheduleMetadata)(nil),                  // 65: rondeau.scheduling.v1.SolveScheduleMetadata
+	(*status.Status)(nil),                          // 66: google.rpc.Status
+	(*longrunningpb.GetOperationRequest)(nil),      // 67: google.longrunning.GetOperationRequest
+	(*longrunningpb.ListOperationsRequest)(nil),    // 68: google.longrunning.ListOperationsRequest
+	(*longrunningpb.WaitOperationRequest)(nil),     // 69: google.longrunning.WaitOperationRequest
+	(*longrunningpb.CancelOperationRequest)(nil),   // 70: google.longrunning.CancelOperationRequest
+	(*longrunningpb.Operation)(nil),                // 71: google.longrunning.Operation
+	(*Outlook)(nil),                                // 72: rondeau.scheduling.v1.Outlook
+	(*Run_Forecast)(nil),                           // 73: rondeau.scheduling.v1.Run.Forecast
+	(*longrunningpb.ListOperationsResponse)(nil),   // 74: google.longrunning.ListOperationsResponse
+	(*emptypb.Empty)(nil),                          // 75: google.protobuf.Empty
 }
 var file_rondeau_scheduling_v1_scheduling_service_proto_depIdxs = []int32{
-	49, // 0: rondeau.scheduling.v1.ListVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
-	49, // 1: rondeau.scheduling.v1.CreateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
-	49, // 2: rondeau.scheduling.v1.UpdateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
-	50, // 3: rondeau.scheduling.v1.UpdateVesselRequest.update_mask:type_name -> google.protobuf.FieldMask
+	54, // 0: rondeau.scheduling.v1.ListVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
+	54, // 1: rondeau.scheduling.v1.CreateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
+	54, // 2: rondeau.scheduling.v1.UpdateVesselRequest.vessel:type_name -> rondeau.scheduling.v1.Vessel
+	55, // 3: rondeau.scheduling.v1.UpdateVesselRequest.update_mask:type_name -> google.protobuf.FieldMask
 	4,  // 4: rondeau.scheduling.v1.BatchCreateVesselsRequest.requests:type_name -> rondeau.scheduling.v1.CreateVesselRequest
-	49, // 5: rondeau.scheduling.v1.BatchCreateVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
-	51, // 6: rondeau.scheduling.v1.TakeVesselDownRequest.start_time:type_name -> google.protobuf.Timestamp
-	51, // 7: rondeau.scheduling.v1.TakeVesselDownRequest.end_time:type_name -> google.protobuf.Timestamp
-	51, // 8: rondeau.scheduling.v1.BringVesselUpRequest.up_time:type_name -> google.protobuf.Timestamp
-	52, // 9: rondeau.scheduling.v1.ListCalendarsResponse.calendars:type_name -> rondeau.scheduling.v1.Calendar
-	52, // 10: rondeau.scheduling.v1.CreateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
-	52, // 11: rondeau.scheduling.v1.UpdateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
-	50, // 12: rondeau.scheduling.v1.UpdateCalendarRequest.update_mask:type_name -> google.protobuf.FieldMask
-	53, // 13: rondeau.scheduling.v1.ListCrewsResponse.crews:type_name -> rondeau.scheduling.v1.Crew
-	53, // 14: rondeau.scheduling.v1.CreateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
-	53, // 15: rondeau.scheduling.v1.UpdateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
-	50, // 16: rondeau.scheduling.v1.UpdateCrewRequest.update_mask:type_name -> google.protobuf.FieldMask
-	54, // 17: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.kitchen_limits:type_name -> rondeau.scheduling.v1.KitchenLimits
-	50, // 18: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.update_mask:type_name -> google.protobuf.FieldMask
-	43, // 19: rondeau.scheduling.v1.EstimateStepDurationsResponse.estimates:type_name -> rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
-	44, // 20: rondeau.scheduling.v1.EstimateStepTimesRequest.steps:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step
-	48, // 21: rondeau.scheduling.v1.EstimateStepTimesResponse.step_times:type_name -> rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime
-	51, // 22: rondeau.scheduling.v1.SolveScheduleRequest.start_time:type_name -> google.protobuf.Timestamp
-	51, // 23: rondeau.scheduling.v1.SolveScheduleRequest.end_time:type_name -> google.protobuf.Timestamp
-	55, // 24: rondeau.scheduling.v1.SolveScheduleRequest.max_duration:type_name -> google.protobuf.Duration
+	54, // 5: rondeau.scheduling.v1.BatchCreateVesselsResponse.vessels:type_name -> rondeau.scheduling.v1.Vessel
+	56, // 6: rondeau.scheduling.v1.TakeVesselDownRequest.start_time:type_name -> google.protobuf.Timestamp
+	56, // 7: rondeau.scheduling.v1.TakeVesselDownRequest.end_time:type_name -> google.protobuf.Timestamp
+	56, // 8: rondeau.scheduling.v1.BringVesselUpRequest.up_time:type_name -> google.protobuf.Timestamp
+	57, // 9: rondeau.scheduling.v1.ListCalendarsResponse.calendars:type_name -> rondeau.scheduling.v1.Calendar
+	57, // 10: rondeau.scheduling.v1.CreateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
+	57, // 11: rondeau.scheduling.v1.UpdateCalendarRequest.calendar:type_name -> rondeau.scheduling.v1.Calendar
+	55, // 12: rondeau.scheduling.v1.UpdateCalendarRequest.update_mask:type_name -> google.protobuf.FieldMask
+	58, // 13: rondeau.scheduling.v1.ListCrewsResponse.crews:type_name -> rondeau.scheduling.v1.Crew
+	58, // 14: rondeau.scheduling.v1.CreateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
+	58, // 15: rondeau.scheduling.v1.UpdateCrewRequest.crew:type_name -> rondeau.scheduling.v1.Crew
+	55, // 16: rondeau.scheduling.v1.UpdateCrewRequest.update_mask:type_name -> google.protobuf.FieldMask
+	59, // 17: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.kitchen_limits:type_name -> rondeau.scheduling.v1.KitchenLimits
+	55, // 18: rondeau.scheduling.v1.UpdateKitchenLimitsRequest.update_mask:type_name -> google.protobuf.FieldMask
+	46, // 19: rondeau.scheduling.v1.EstimateStepDurationsResponse.estimates:type_name -> rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate
+	47, // 20: rondeau.scheduling.v1.EstimateStepTimesRequest.steps:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step
+	51, // 21: rondeau.scheduling.v1.EstimateStepTimesResponse.step_times:type_name -> rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime
+	56, // 22: rondeau.scheduling.v1.SolveScheduleRequest.start_time:type_name -> google.protobuf.Timestamp
+	56, // 23: rondeau.scheduling.v1.SolveScheduleRequest.end_time:type_name -> google.protobuf.Timestamp
+	60, // 24: rondeau.scheduling.v1.SolveScheduleRequest.max_duration:type_name -> google.protobuf.Duration
 	0,  // 25: rondeau.scheduling.v1.ListSchedulesRequest.view:type_name -> rondeau.scheduling.v1.ScheduleView
-	56, // 26: rondeau.scheduling.v1.ListSchedulesResponse.schedules:type_name -> rondeau.scheduling.v1.Schedule
-	57, // 27: rondeau.scheduling.v1.ListRunsResponse.runs:type_name -> rondeau.scheduling.v1.Run
-	51, // 28: rondeau.scheduling.v1.StartRunRequest.start_time:type_name -> google.protobuf.Timestamp
-	58, // 29: rondeau.scheduling.v1.RecordMeasurementRequest.measurement:type_name -> rondeau.scheduling.v1.Measurement
-	58, // 30: rondeau.scheduling.v1.ListMeasurementsResponse.measurements:type_name -> rondeau.scheduling.v1.Measurement
-	51, // 31: rondeau.scheduling.v1.FinishRunRequest.finish_time:type_name -> google.protobuf.Timestamp
-	59, // 32: rondeau.scheduling.v1.FinishRunRequest.outputs:type_name -> rondeau.scheduling.v1.Run.Output
-	51, // 33: rondeau.scheduling.v1.AbortRunRequest.abort_time:type_name -> google.protobuf.Timestamp
-	60, // 34: rondeau.scheduling.v1.WatchOperationResponse.metadata:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata
-	61, // 35: rondeau.scheduling.v1.WatchOperationResponse.error:type_name -> google.rpc.Status
-	55, // 36: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_start_duration:type_name -> google.protobuf.Duration
-	55, // 37: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.middle_duration:type_name -> google.protobuf.Duration
-	55, // 38: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_end_duration:type_name -> google.protobuf.Duration
-	55, // 39: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.total_duration:type_name -> google.protobuf.Duration
-	45, // 40: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.simmer:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer
-	46, // 41: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.reduce:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Reduce
-	47, // 42: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.chill:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Chill
-	55, // 43: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer.hold_duration:type_name -> google.protobuf.Duration
-	55, // 44: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime.shortest_duration:type_name -> google.protobuf.Duration
-	55, // 45: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime.longest_duration:type_name -> google.protobuf.Duration
-	1,  // 46: rondeau.scheduling.v1.SchedulingService.GetVessel:input_type -> rondeau.scheduling.v1.GetVesselRequest
-	2,  // 47: rondeau.scheduling.v1.SchedulingService.ListVessels:input_type -> rondeau.scheduling.v1.ListVesselsRequest
-	4,  // 48: rondeau.scheduling.v1.SchedulingService.CreateVessel:input_type -> rondeau.scheduling.v1.CreateVesselRequest
-	5,  // 49: rondeau.scheduling.v1.SchedulingService.UpdateVessel:input_type -> rondeau.scheduling.v1.UpdateVesselRequest
-	6,  // 50: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:input_type -> rondeau.scheduling.v1.BatchCreateVesselsRequest
-	8,  // 51: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:input_type -> rondeau.scheduling.v1.TakeVesselDownRequest
-	9,  // 52: rondeau.scheduling.v1.SchedulingService.BringVesselUp:input_type -> rondeau.scheduling.v1.BringVesselUpRequest
-	10, // 53: rondeau.scheduling.v1.SchedulingService.GetCalendar:input_type -> rondeau.scheduling.v1.GetCalendarRequest
-	11, // 54: rondeau.scheduling.v1.SchedulingService.ListCalendars:input_type -> rondeau.scheduling.v1.ListCalendarsRequest
-	13, // 55: rondeau.scheduling.v1.SchedulingService.CreateCalendar:input_type -> rondeau.scheduling.v1.CreateCalendarRequest
-	14, // 56: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:input_type -> rondeau.scheduling.v1.UpdateCalendarRequest
-	15, // 57: rondeau.scheduling.v1.SchedulingService.GetCrew:input_type -> rondeau.scheduling.v1.GetCrewRequest
-	16, // 58: rondeau.scheduling.v1.SchedulingService.ListCrews:input_type -> rondeau.scheduling.v1.ListCrewsRequest
-	18, // 59: rondeau.scheduling.v1.SchedulingService.CreateCrew:input_type -> rondeau.scheduling.v1.CreateCrewRequest
-	19, // 60: rondeau.scheduling.v1.SchedulingService.UpdateCrew:input_type -> rondeau.scheduling.v1.UpdateCrewRequest
-	20, // 61: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:input_type -> rondeau.scheduling.v1.GetKitchenLimitsRequest
-	21, // 62: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:input_type -> rondeau.scheduling.v1.UpdateKitchenLimitsRequest
-	22, // 63: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:input_type -> rondeau.scheduling.v1.EstimateStepDurationsRequest
-	24, // 64: rondeau.scheduling.v1.SchedulingService.EstimateStepTimes:input_type -> rondeau.scheduling.v1.EstimateStepTimesRequest
-	26, // 65: rondeau.scheduling.v1.SchedulingService.SolveSchedule:input_type -> rondeau.scheduling.v1.SolveScheduleRequest
-	27, // 66: rondeau.scheduling.v1.SchedulingService.GetSchedule:input_type -> rondeau.scheduling.v1.GetScheduleRequest
-	28, // 67: rondeau.scheduling.v1.SchedulingService.ListSchedules:input_type -> rondeau.scheduling.v1.ListSchedulesRequest
-	30, // 68: rondeau.scheduling.v1.SchedulingService.PublishSchedule:input_type -> rondeau.scheduling.v1.PublishScheduleRequest
-	31, // 69: rondeau.scheduling.v1.SchedulingService.GetRun:input_type -> rondeau.scheduling.v1.GetRunRequest
-	32, // 70: rondeau.scheduling.v1.SchedulingService.ListRuns:input_type -> rondeau.scheduling.v1.ListRunsRequest
-	34, // 71: rondeau.scheduling.v1.SchedulingService.StartRun:input_type -> rondeau.scheduling.v1.StartRunRequest
-	35, // 72: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:input_type -> rondeau.scheduling.v1.RecordMeasurementRequest
-	36, // 73: rondeau.scheduling.v1.SchedulingService.ListMeasurements:input_type -> rondeau.scheduling.v1.ListMeasurementsRequest
-	38, // 74: rondeau.scheduling.v1.SchedulingService.FinishRun:input_type -> rondeau.scheduling.v1.FinishRunRequest
-	39, // 75: rondeau.scheduling.v1.SchedulingService.AbortRun:input_type -> rondeau.scheduling.v1.AbortRunRequest
-	40, // 76: rondeau.scheduling.v1.SchedulingService.ForecastRun:input_type -> rondeau.scheduling.v1.ForecastRunRequest
-	62, // 77: rondeau.scheduling.v1.SchedulingService.GetOperation:input_type -> google.longrunning.GetOperationRequest
-	63, // 78: rondeau.scheduling.v1.SchedulingService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
-	64, // 79: rondeau.scheduling.v1.SchedulingService.WaitOperation:input_type -> google.longrunning.WaitOperationRequest
-	41, // 80: rondeau.scheduling.v1.SchedulingService.WatchOperation:input_type -> rondeau.scheduling.v1.WatchOperationRequest
-	65, // 81: rondeau.scheduling.v1.SchedulingService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
-	49, // 82: rondeau.scheduling.v1.SchedulingService.GetVessel:output_type -> rondeau.scheduling.v1.Vessel
-	3,  // 83: rondeau.scheduling.v1.SchedulingService.ListVessels:output_type -> rondeau.scheduling.v1.ListVesselsResponse
-	49, // 84: rondeau.scheduling.v1.SchedulingService.CreateVessel:output_type -> rondeau.scheduling.v1.Vessel
-	49, // 85: rondeau.scheduling.v1.SchedulingService.UpdateVessel:output_type -> rondeau.scheduling.v1.Vessel
-	7,  // 86: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:output_type -> rondeau.scheduling.v1.BatchCreateVesselsResponse
-	49, // 87: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:output_type -> rondeau.scheduling.v1.Vessel
-	49, // 88: rondeau.scheduling.v1.SchedulingService.BringVesselUp:output_type -> rondeau.scheduling.v1.Vessel
-	52, // 89: rondeau.scheduling.v1.SchedulingService.GetCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	12, // 90: rondeau.scheduling.v1.SchedulingService.ListCalendars:output_type -> rondeau.scheduling.v1.ListCalendarsResponse
-	52, // 91: rondeau.scheduling.v1.SchedulingService.CreateCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	52, // 92: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:output_type -> rondeau.scheduling.v1.Calendar
-	53, // 93: rondeau.scheduling.v1.SchedulingService.GetCrew:output_type -> rondeau.scheduling.v1.Crew
-	17, // 94: rondeau.scheduling.v1.SchedulingService.ListCrews:output_type -> rondeau.scheduling.v1.ListCrewsResponse
-	53, // 95: rondeau.scheduling.v1.SchedulingService.CreateCrew:output_type -> rondeau.scheduling.v1.Crew
-	53, // 96: rondeau.scheduling.v1.SchedulingService.UpdateCrew:output_type -> rondeau.scheduling.v1.Crew
-	54, // 97: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
-	54, // 98: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
-	23, // 99: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:output_type -> rondeau.scheduling.v1.EstimateStepDurationsResponse
-	25, // 100: rondeau.scheduling.v1.SchedulingService.EstimateStepTimes:output_type -> rondeau.scheduling.v1.EstimateStepTimesResponse
-	66, // 101: rondeau.scheduling.v1.SchedulingService.SolveSchedule:output_type -> google.longrunning.Operation
-	56, // 102: rondeau.scheduling.v1.SchedulingService.GetSchedule:output_type -> rondeau.scheduling.v1.Schedule
-	29, // 103: rondeau.scheduling.v1.SchedulingService.ListSchedules:output_type -> rondeau.scheduling.v1.ListSchedulesResponse
-	56, // 104: rondeau.scheduling.v1.SchedulingService.PublishSchedule:output_type -> rondeau.scheduling.v1.Schedule
-	57, // 105: rondeau.scheduling.v1.SchedulingService.GetRun:output_type -> rondeau.scheduling.v1.Run
-	33, // 106: rondeau.scheduling.v1.SchedulingService.ListRuns:output_type -> rondeau.scheduling.v1.ListRunsResponse
-	57, // 107: rondeau.scheduling.v1.SchedulingService.StartRun:output_type -> rondeau.scheduling.v1.Run
-	58, // 108: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:output_type -> rondeau.scheduling.v1.Measurement
-	37, // 109: rondeau.scheduling.v1.SchedulingService.ListMeasurements:output_type -> rondeau.scheduling.v1.ListMeasurementsResponse
-	57, // 110: rondeau.scheduling.v1.SchedulingService.FinishRun:output_type -> rondeau.scheduling.v1.Run
-	57, // 111: rondeau.scheduling.v1.SchedulingService.AbortRun:output_type -> rondeau.scheduling.v1.Run
-	67, // 112: rondeau.scheduling.v1.SchedulingService.ForecastRun:output_type -> rondeau.scheduling.v1.Run.Forecast
-	66, // 113: rondeau.scheduling.v1.SchedulingService.GetOperation:output_type -> google.longrunning.Operation
-	68, // 114: rondeau.scheduling.v1.SchedulingService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
-	66, // 115: rondeau.scheduling.v1.SchedulingService.WaitOperation:output_type -> google.longrunning.Operation
-	42, // 116: rondeau.scheduling.v1.SchedulingService.WatchOperation:output_type -> rondeau.scheduling.v1.WatchOperationResponse
-	69, // 117: rondeau.scheduling.v1.SchedulingService.CancelOperation:output_type -> google.protobuf.Empty
-	82, // [82:118] is the sub-list for method output_type
-	46, // [46:82] is the sub-list for method input_type
-	46, // [46:46] is the sub-list for extension type_name
-	46, // [46:46] is the sub-list for extension extendee
-	0,  // [0:46] is the sub-list for field type_name
+	61, // 26: rondeau.scheduling.v1.ListSchedulesResponse.schedules:type_name -> rondeau.scheduling.v1.Schedule
+	52, // 27: rondeau.scheduling.v1.EstimateFinishesRequest.questions:type_name -> rondeau.scheduling.v1.EstimateFinishesRequest.Question
+	53, // 28: rondeau.scheduling.v1.EstimateFinishesResponse.finishes:type_name -> rondeau.scheduling.v1.EstimateFinishesResponse.Finish
+	56, // 29: rondeau.scheduling.v1.EstimateFinishesResponse.assess_time:type_name -> google.protobuf.Timestamp
+	62, // 30: rondeau.scheduling.v1.ListRunsResponse.runs:type_name -> rondeau.scheduling.v1.Run
+	56, // 31: rondeau.scheduling.v1.StartRunRequest.start_time:type_name -> google.protobuf.Timestamp
+	63, // 32: rondeau.scheduling.v1.RecordMeasurementRequest.measurement:type_name -> rondeau.scheduling.v1.Measurement
+	63, // 33: rondeau.scheduling.v1.ListMeasurementsResponse.measurements:type_name -> rondeau.scheduling.v1.Measurement
+	56, // 34: rondeau.scheduling.v1.FinishRunRequest.finish_time:type_name -> google.protobuf.Timestamp
+	64, // 35: rondeau.scheduling.v1.FinishRunRequest.outputs:type_name -> rondeau.scheduling.v1.Run.Output
+	56, // 36: rondeau.scheduling.v1.AbortRunRequest.abort_time:type_name -> google.protobuf.Timestamp
+	65, // 37: rondeau.scheduling.v1.WatchOperationResponse.metadata:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata
+	66, // 38: rondeau.scheduling.v1.WatchOperationResponse.error:type_name -> google.rpc.Status
+	60, // 39: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_start_duration:type_name -> google.protobuf.Duration
+	60, // 40: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.middle_duration:type_name -> google.protobuf.Duration
+	60, // 41: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.attended_end_duration:type_name -> google.protobuf.Duration
+	60, // 42: rondeau.scheduling.v1.EstimateStepDurationsResponse.Estimate.total_duration:type_name -> google.protobuf.Duration
+	48, // 43: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.simmer:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer
+	49, // 44: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.reduce:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Reduce
+	50, // 45: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.chill:type_name -> rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Chill
+	60, // 46: rondeau.scheduling.v1.EstimateStepTimesRequest.Step.Simmer.hold_duration:type_name -> google.protobuf.Duration
+	60, // 47: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime.shortest_duration:type_name -> google.protobuf.Duration
+	60, // 48: rondeau.scheduling.v1.EstimateStepTimesResponse.StepTime.longest_duration:type_name -> google.protobuf.Duration
+	56, // 49: rondeau.scheduling.v1.EstimateFinishesRequest.Question.finish_by_time:type_name -> google.protobuf.Timestamp
+	56, // 50: rondeau.scheduling.v1.EstimateFinishesResponse.Finish.finish_p50_time:type_name -> google.protobuf.Timestamp
+	56, // 51: rondeau.scheduling.v1.EstimateFinishesResponse.Finish.finish_p95_time:type_name -> google.protobuf.Timestamp
+	1,  // 52: rondeau.scheduling.v1.SchedulingService.GetVessel:input_type -> rondeau.scheduling.v1.GetVesselRequest
+	2,  // 53: rondeau.scheduling.v1.SchedulingService.ListVessels:input_type -> rondeau.scheduling.v1.ListVesselsRequest
+	4,  // 54: rondeau.scheduling.v1.SchedulingService.CreateVessel:input_type -> rondeau.scheduling.v1.CreateVesselRequest
+	5,  // 55: rondeau.scheduling.v1.SchedulingService.UpdateVessel:input_type -> rondeau.scheduling.v1.UpdateVesselRequest
+	6,  // 56: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:input_type -> rondeau.scheduling.v1.BatchCreateVesselsRequest
+	8,  // 57: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:input_type -> rondeau.scheduling.v1.TakeVesselDownRequest
+	9,  // 58: rondeau.scheduling.v1.SchedulingService.BringVesselUp:input_type -> rondeau.scheduling.v1.BringVesselUpRequest
+	10, // 59: rondeau.scheduling.v1.SchedulingService.GetCalendar:input_type -> rondeau.scheduling.v1.GetCalendarRequest
+	11, // 60: rondeau.scheduling.v1.SchedulingService.ListCalendars:input_type -> rondeau.scheduling.v1.ListCalendarsRequest
+	13, // 61: rondeau.scheduling.v1.SchedulingService.CreateCalendar:input_type -> rondeau.scheduling.v1.CreateCalendarRequest
+	14, // 62: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:input_type -> rondeau.scheduling.v1.UpdateCalendarRequest
+	15, // 63: rondeau.scheduling.v1.SchedulingService.GetCrew:input_type -> rondeau.scheduling.v1.GetCrewRequest
+	16, // 64: rondeau.scheduling.v1.SchedulingService.ListCrews:input_type -> rondeau.scheduling.v1.ListCrewsRequest
+	18, // 65: rondeau.scheduling.v1.SchedulingService.CreateCrew:input_type -> rondeau.scheduling.v1.CreateCrewRequest
+	19, // 66: rondeau.scheduling.v1.SchedulingService.UpdateCrew:input_type -> rondeau.scheduling.v1.UpdateCrewRequest
+	20, // 67: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:input_type -> rondeau.scheduling.v1.GetKitchenLimitsRequest
+	21, // 68: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:input_type -> rondeau.scheduling.v1.UpdateKitchenLimitsRequest
+	22, // 69: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:input_type -> rondeau.scheduling.v1.EstimateStepDurationsRequest
+	24, // 70: rondeau.scheduling.v1.SchedulingService.EstimateStepTimes:input_type -> rondeau.scheduling.v1.EstimateStepTimesRequest
+	26, // 71: rondeau.scheduling.v1.SchedulingService.SolveSchedule:input_type -> rondeau.scheduling.v1.SolveScheduleRequest
+	27, // 72: rondeau.scheduling.v1.SchedulingService.GetSchedule:input_type -> rondeau.scheduling.v1.GetScheduleRequest
+	28, // 73: rondeau.scheduling.v1.SchedulingService.ListSchedules:input_type -> rondeau.scheduling.v1.ListSchedulesRequest
+	30, // 74: rondeau.scheduling.v1.SchedulingService.AssessSchedule:input_type -> rondeau.scheduling.v1.AssessScheduleRequest
+	31, // 75: rondeau.scheduling.v1.SchedulingService.EstimateFinishes:input_type -> rondeau.scheduling.v1.EstimateFinishesRequest
+	33, // 76: rondeau.scheduling.v1.SchedulingService.PublishSchedule:input_type -> rondeau.scheduling.v1.PublishScheduleRequest
+	34, // 77: rondeau.scheduling.v1.SchedulingService.GetRun:input_type -> rondeau.scheduling.v1.GetRunRequest
+	35, // 78: rondeau.scheduling.v1.SchedulingService.ListRuns:input_type -> rondeau.scheduling.v1.ListRunsRequest
+	37, // 79: rondeau.scheduling.v1.SchedulingService.StartRun:input_type -> rondeau.scheduling.v1.StartRunRequest
+	38, // 80: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:input_type -> rondeau.scheduling.v1.RecordMeasurementRequest
+	39, // 81: rondeau.scheduling.v1.SchedulingService.ListMeasurements:input_type -> rondeau.scheduling.v1.ListMeasurementsRequest
+	41, // 82: rondeau.scheduling.v1.SchedulingService.FinishRun:input_type -> rondeau.scheduling.v1.FinishRunRequest
+	42, // 83: rondeau.scheduling.v1.SchedulingService.AbortRun:input_type -> rondeau.scheduling.v1.AbortRunRequest
+	43, // 84: rondeau.scheduling.v1.SchedulingService.ForecastRun:input_type -> rondeau.scheduling.v1.ForecastRunRequest
+	67, // 85: rondeau.scheduling.v1.SchedulingService.GetOperation:input_type -> google.longrunning.GetOperationRequest
+	68, // 86: rondeau.scheduling.v1.SchedulingService.ListOperations:input_type -> google.longrunning.ListOperationsRequest
+	69, // 87: rondeau.scheduling.v1.SchedulingService.WaitOperation:input_type -> google.longrunning.WaitOperationRequest
+	44, // 88: rondeau.scheduling.v1.SchedulingService.WatchOperation:input_type -> rondeau.scheduling.v1.WatchOperationRequest
+	70, // 89: rondeau.scheduling.v1.SchedulingService.CancelOperation:input_type -> google.longrunning.CancelOperationRequest
+	54, // 90: rondeau.scheduling.v1.SchedulingService.GetVessel:output_type -> rondeau.scheduling.v1.Vessel
+	3,  // 91: rondeau.scheduling.v1.SchedulingService.ListVessels:output_type -> rondeau.scheduling.v1.ListVesselsResponse
+	54, // 92: rondeau.scheduling.v1.SchedulingService.CreateVessel:output_type -> rondeau.scheduling.v1.Vessel
+	54, // 93: rondeau.scheduling.v1.SchedulingService.UpdateVessel:output_type -> rondeau.scheduling.v1.Vessel
+	7,  // 94: rondeau.scheduling.v1.SchedulingService.BatchCreateVessels:output_type -> rondeau.scheduling.v1.BatchCreateVesselsResponse
+	54, // 95: rondeau.scheduling.v1.SchedulingService.TakeVesselDown:output_type -> rondeau.scheduling.v1.Vessel
+	54, // 96: rondeau.scheduling.v1.SchedulingService.BringVesselUp:output_type -> rondeau.scheduling.v1.Vessel
+	57, // 97: rondeau.scheduling.v1.SchedulingService.GetCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	12, // 98: rondeau.scheduling.v1.SchedulingService.ListCalendars:output_type -> rondeau.scheduling.v1.ListCalendarsResponse
+	57, // 99: rondeau.scheduling.v1.SchedulingService.CreateCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	57, // 100: rondeau.scheduling.v1.SchedulingService.UpdateCalendar:output_type -> rondeau.scheduling.v1.Calendar
+	58, // 101: rondeau.scheduling.v1.SchedulingService.GetCrew:output_type -> rondeau.scheduling.v1.Crew
+	17, // 102: rondeau.scheduling.v1.SchedulingService.ListCrews:output_type -> rondeau.scheduling.v1.ListCrewsResponse
+	58, // 103: rondeau.scheduling.v1.SchedulingService.CreateCrew:output_type -> rondeau.scheduling.v1.Crew
+	58, // 104: rondeau.scheduling.v1.SchedulingService.UpdateCrew:output_type -> rondeau.scheduling.v1.Crew
+	59, // 105: rondeau.scheduling.v1.SchedulingService.GetKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
+	59, // 106: rondeau.scheduling.v1.SchedulingService.UpdateKitchenLimits:output_type -> rondeau.scheduling.v1.KitchenLimits
+	23, // 107: rondeau.scheduling.v1.SchedulingService.EstimateStepDurations:output_type -> rondeau.scheduling.v1.EstimateStepDurationsResponse
+	25, // 108: rondeau.scheduling.v1.SchedulingService.EstimateStepTimes:output_type -> rondeau.scheduling.v1.EstimateStepTimesResponse
+	71, // 109: rondeau.scheduling.v1.SchedulingService.SolveSchedule:output_type -> google.longrunning.Operation
+	61, // 110: rondeau.scheduling.v1.SchedulingService.GetSchedule:output_type -> rondeau.scheduling.v1.Schedule
+	29, // 111: rondeau.scheduling.v1.SchedulingService.ListSchedules:output_type -> rondeau.scheduling.v1.ListSchedulesResponse
+	72, // 112: rondeau.scheduling.v1.SchedulingService.AssessSchedule:output_type -> rondeau.scheduling.v1.Outlook
+	32, // 113: rondeau.scheduling.v1.SchedulingService.EstimateFinishes:output_type -> rondeau.scheduling.v1.EstimateFinishesResponse
+	61, // 114: rondeau.scheduling.v1.SchedulingService.PublishSchedule:output_type -> rondeau.scheduling.v1.Schedule
+	62, // 115: rondeau.scheduling.v1.SchedulingService.GetRun:output_type -> rondeau.scheduling.v1.Run
+	36, // 116: rondeau.scheduling.v1.SchedulingService.ListRuns:output_type -> rondeau.scheduling.v1.ListRunsResponse
+	62, // 117: rondeau.scheduling.v1.SchedulingService.StartRun:output_type -> rondeau.scheduling.v1.Run
+	63, // 118: rondeau.scheduling.v1.SchedulingService.RecordMeasurement:output_type -> rondeau.scheduling.v1.Measurement
+	40, // 119: rondeau.scheduling.v1.SchedulingService.ListMeasurements:output_type -> rondeau.scheduling.v1.ListMeasurementsResponse
+	62, // 120: rondeau.scheduling.v1.SchedulingService.FinishRun:output_type -> rondeau.scheduling.v1.Run
+	62, // 121: rondeau.scheduling.v1.SchedulingService.AbortRun:output_type -> rondeau.scheduling.v1.Run
+	73, // 122: rondeau.scheduling.v1.SchedulingService.ForecastRun:output_type -> rondeau.scheduling.v1.Run.Forecast
+	71, // 123: rondeau.scheduling.v1.SchedulingService.GetOperation:output_type -> google.longrunning.Operation
+	74, // 124: rondeau.scheduling.v1.SchedulingService.ListOperations:output_type -> google.longrunning.ListOperationsResponse
+	71, // 125: rondeau.scheduling.v1.SchedulingService.WaitOperation:output_type -> google.longrunning.Operation
+	45, // 126: rondeau.scheduling.v1.SchedulingService.WatchOperation:output_type -> rondeau.scheduling.v1.WatchOperationResponse
+	75, // 127: rondeau.scheduling.v1.SchedulingService.CancelOperation:output_type -> google.protobuf.Empty
+	90, // [90:128] is the sub-list for method output_type
+	52, // [52:90] is the sub-list for method input_type
+	52, // [52:52] is the sub-list for extension type_name
+	52, // [52:52] is the sub-list for extension extendee
+	0,  // [0:52] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_scheduling_service_proto_init() }
@@ -4026,27 +4416,29 @@ func file_rondeau_scheduling_v1_scheduling_service_proto_init() {
 	file_rondeau_scheduling_v1_crew_proto_init()
 	file_rondeau_scheduling_v1_kitchen_limits_proto_init()
 	file_rondeau_scheduling_v1_measurement_proto_init()
+	file_rondeau_scheduling_v1_outlook_proto_init()
 	file_rondeau_scheduling_v1_run_proto_init()
 	file_rondeau_scheduling_v1_schedule_proto_init()
 	file_rondeau_scheduling_v1_vessel_proto_init()
-	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[43].OneofWrappers = []any{
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46].OneofWrappers = []any{
 		(*EstimateStepTimesRequest_Step_Simmer_)(nil),
 		(*EstimateStepTimesRequest_Step_Reduce_)(nil),
 		(*EstimateStepTimesRequest_Step_Chill_)(nil),
 	}
-	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[44].OneofWrappers = []any{}
-	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[45].OneofWrappers = []any{
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[47].OneofWrappers = []any{}
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[48].OneofWrappers = []any{
 		(*EstimateStepTimesRequest_Step_Reduce_TargetMassFraction)(nil),
 		(*EstimateStepTimesRequest_Step_Reduce_TargetBrix)(nil),
 	}
-	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[46].OneofWrappers = []any{}
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[49].OneofWrappers = []any{}
+	file_rondeau_scheduling_v1_scheduling_service_proto_msgTypes[52].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc), len(file_rondeau_scheduling_v1_scheduling_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   48,
+			NumMessages:   53,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

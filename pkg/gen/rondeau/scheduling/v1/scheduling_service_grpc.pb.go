@@ -47,6 +47,8 @@ const (
 	SchedulingService_SolveSchedule_FullMethodName         = "/rondeau.scheduling.v1.SchedulingService/SolveSchedule"
 	SchedulingService_GetSchedule_FullMethodName           = "/rondeau.scheduling.v1.SchedulingService/GetSchedule"
 	SchedulingService_ListSchedules_FullMethodName         = "/rondeau.scheduling.v1.SchedulingService/ListSchedules"
+	SchedulingService_AssessSchedule_FullMethodName        = "/rondeau.scheduling.v1.SchedulingService/AssessSchedule"
+	SchedulingService_EstimateFinishes_FullMethodName      = "/rondeau.scheduling.v1.SchedulingService/EstimateFinishes"
 	SchedulingService_PublishSchedule_FullMethodName       = "/rondeau.scheduling.v1.SchedulingService/PublishSchedule"
 	SchedulingService_GetRun_FullMethodName                = "/rondeau.scheduling.v1.SchedulingService/GetRun"
 	SchedulingService_ListRuns_FullMethodName              = "/rondeau.scheduling.v1.SchedulingService/ListRuns"
@@ -116,6 +118,11 @@ type SchedulingServiceClient interface {
 	GetSchedule(ctx context.Context, in *GetScheduleRequest, opts ...grpc.CallOption) (*Schedule, error)
 	// Lists schedules, newest first.
 	ListSchedules(ctx context.Context, in *ListSchedulesRequest, opts ...grpc.CallOption) (*ListSchedulesResponse, error)
+	// Carries a schedule out many times with uncertain durations, from the state of the kitchen as it is now, and says how sure
+	// it is. Stores nothing; the outlook in the schedule itself is renewed by the service when runs change.
+	AssessSchedule(ctx context.Context, in *AssessScheduleRequest, opts ...grpc.CallOption) (*Outlook, error)
+	// Says with which probability batches are done by given moments, from the outlook of the published schedule.
+	EstimateFinishes(ctx context.Context, in *EstimateFinishesRequest, opts ...grpc.CallOption) (*EstimateFinishesResponse, error)
 	// Makes a draft the schedule that people follow, after an independent check against the kitchen as it is now. Creates
 	// or moves the planned runs, keeps those that have started, and supersedes the schedule published before.
 	PublishSchedule(ctx context.Context, in *PublishScheduleRequest, opts ...grpc.CallOption) (*Schedule, error)
@@ -377,6 +384,26 @@ func (c *schedulingServiceClient) ListSchedules(ctx context.Context, in *ListSch
 	return out, nil
 }
 
+func (c *schedulingServiceClient) AssessSchedule(ctx context.Context, in *AssessScheduleRequest, opts ...grpc.CallOption) (*Outlook, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Outlook)
+	err := c.cc.Invoke(ctx, SchedulingService_AssessSchedule_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *schedulingServiceClient) EstimateFinishes(ctx context.Context, in *EstimateFinishesRequest, opts ...grpc.CallOption) (*EstimateFinishesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EstimateFinishesResponse)
+	err := c.cc.Invoke(ctx, SchedulingService_EstimateFinishes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *schedulingServiceClient) PublishSchedule(ctx context.Context, in *PublishScheduleRequest, opts ...grpc.CallOption) (*Schedule, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Schedule)
@@ -579,6 +606,11 @@ type SchedulingServiceServer interface {
 	GetSchedule(context.Context, *GetScheduleRequest) (*Schedule, error)
 	// Lists schedules, newest first.
 	ListSchedules(context.Context, *ListSchedulesRequest) (*ListSchedulesResponse, error)
+	// Carries a schedule out many times with uncertain durations, from the state of the kitchen as it is now, and says how sure
+	// it is. Stores nothing; the outlook in the schedule itself is renewed by the service when runs change.
+	AssessSchedule(context.Context, *AssessScheduleRequest) (*Outlook, error)
+	// Says with which probability batches are done by given moments, from the outlook of the published schedule.
+	EstimateFinishes(context.Context, *EstimateFinishesRequest) (*EstimateFinishesResponse, error)
 	// Makes a draft the schedule that people follow, after an independent check against the kitchen as it is now. Creates
 	// or moves the planned runs, keeps those that have started, and supersedes the schedule published before.
 	PublishSchedule(context.Context, *PublishScheduleRequest) (*Schedule, error)
@@ -685,6 +717,12 @@ func (UnimplementedSchedulingServiceServer) GetSchedule(context.Context, *GetSch
 }
 func (UnimplementedSchedulingServiceServer) ListSchedules(context.Context, *ListSchedulesRequest) (*ListSchedulesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListSchedules not implemented")
+}
+func (UnimplementedSchedulingServiceServer) AssessSchedule(context.Context, *AssessScheduleRequest) (*Outlook, error) {
+	return nil, status.Error(codes.Unimplemented, "method AssessSchedule not implemented")
+}
+func (UnimplementedSchedulingServiceServer) EstimateFinishes(context.Context, *EstimateFinishesRequest) (*EstimateFinishesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method EstimateFinishes not implemented")
 }
 func (UnimplementedSchedulingServiceServer) PublishSchedule(context.Context, *PublishScheduleRequest) (*Schedule, error) {
 	return nil, status.Error(codes.Unimplemented, "method PublishSchedule not implemented")
@@ -1145,6 +1183,42 @@ func _SchedulingService_ListSchedules_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _SchedulingService_AssessSchedule_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AssessScheduleRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).AssessSchedule(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_AssessSchedule_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).AssessSchedule(ctx, req.(*AssessScheduleRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _SchedulingService_EstimateFinishes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EstimateFinishesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(SchedulingServiceServer).EstimateFinishes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: SchedulingService_EstimateFinishes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(SchedulingServiceServer).EstimateFinishes(ctx, req.(*EstimateFinishesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _SchedulingService_PublishSchedule_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(PublishScheduleRequest)
 	if err := dec(in); err != nil {
@@ -1484,6 +1558,14 @@ var SchedulingService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListSchedules",
 			Handler:    _SchedulingService_ListSchedules_Handler,
+		},
+		{
+			MethodName: "AssessSchedule",
+			Handler:    _SchedulingService_AssessSchedule_Handler,
+		},
+		{
+			MethodName: "EstimateFinishes",
+			Handler:    _SchedulingService_EstimateFinishes_Handler,
 		},
 		{
 			MethodName: "PublishSchedule",

@@ -87,6 +87,23 @@ type Operation struct {
 	Problem         string
 }
 
+type Outlook struct {
+	Schedule string
+	Site     string
+	Wanted   int64
+	Made     int64
+	Doc      string
+}
+
+type Pace struct {
+	Site        string
+	Kind        string
+	VesselClass string
+	RunCount    int64
+	MeanLog     float64
+	SquareSum   float64
+}
+
 type Run struct {
 	Name           string
 	Site           string
