@@ -23,6 +23,7 @@ type Availability struct {
 	Open        bool
 	NextOpenDay Date
 	Explanation string
+	Surety      Surety
 }
 
 // CheckAvailability says how many packs can be promised to an outlet for a day: stock and released batches that are ready by
@@ -68,8 +69,10 @@ func (s *Service) CheckAvailability(ctx context.Context, outletName, productName
 	}
 	a.CutOff = cutOffMoment(site, outlet, a.Day)
 	a.Open = outlet.Active && product.Active && outlet.Weekdays.Has(a.Day.Weekday()) && now.Before(a.CutOff)
-	a.promise(dispatchMoment(site, outlet, a.Day), site.Zone(), product, stock, batches, orders)
+	dispatch := dispatchMoment(site, outlet, a.Day)
+	a.promise(dispatch, site.Zone(), product, stock, batches, orders)
 	a.explain(site, outlet, product)
+	a.Surety = s.surety(ctx, site, dispatch, a, batches)
 	return a, nil
 }
 

@@ -72,7 +72,11 @@ type line struct {
 	// times by key of the question; asked keeps the questions.
 	times   map[string]planning.StepTime
 	untimed bool
-	asked   [][]planning.StepQuestion
+	// sure are the probabilities of batches; finishAsked keeps the last questions.
+	sure        map[string]float64
+	untold      bool
+	finishAsked []planning.FinishQuestion
+	asked       [][]planning.StepQuestion
 }
 
 func (l *line) StepTimes(_ context.Context, _ string, questions []planning.StepQuestion) (map[string]planning.StepTime, error) {

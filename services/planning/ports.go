@@ -182,4 +182,7 @@ type Scheduling interface {
 	Vessels(ctx context.Context, site string) ([]Vessel, error)
 	// StepTimes returns answers by the key of the question; one that is missing is as one that is not possible.
 	StepTimes(ctx context.Context, site string, questions []StepQuestion) (map[string]StepTime, error)
+	// Finishes says how sure it is that batches are done by given moments, as the published schedule looks, in the order of
+	// the questions.
+	Finishes(ctx context.Context, site string, questions []FinishQuestion) ([]Finish, error)
 }

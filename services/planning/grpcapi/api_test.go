@@ -66,6 +66,15 @@ func (p *pantry) StepTimes(context.Context, string, []planning.StepQuestion) (ma
 	return nil, nil
 }
 
+// Finishes is sure of nothing.
+func (p *pantry) Finishes(_ context.Context, _ string, questions []planning.FinishQuestion) ([]planning.Finish, error) {
+	out := make([]planning.Finish, len(questions))
+	for i := range out {
+		out[i] = planning.Finish{Known: true, Probability: 0.75}
+	}
+	return out, nil
+}
+
 type api struct {
 	t      *testing.T
 	clock  *clock.Fake
@@ -300,7 +309,8 @@ func TestPlanThroughTheAPI(t *testing.T) {
 		t.Errorf("got %v, %v", plans, err)
 	}
 	check0, err := c.CheckAvailability(ctx, &pb.CheckAvailabilityRequest{Outlet: "sites/quai/outlets/hill", Product: "sites/quai/products/stock-2kg", DispatchDate: "2026-03-06"})
-	if err != nil || check0.GetPromisedContainerCount() != 0 || check0.GetStockContainerCount() != 4 || check0.GetPlannedContainerCount() != 6 || check0.GetCommittedContainerCount() != 10 {
+	if err != nil || check0.GetPromisedContainerCount() != 0 || check0.GetStockContainerCount() != 4 || check0.GetPlannedContainerCount() != 6 || check0.GetCommittedContainerCount() != 10 ||
+		check0.OnTimeProbability != nil || check0.GetProbabilityBasis() == "" {
 		t.Errorf("got %v, %v", check0, err)
 	}
 }

@@ -48,9 +48,13 @@ func (s *Server) CheckAvailability(ctx context.Context, r *pb.CheckAvailabilityR
 	if err != nil {
 		return nil, err
 	}
-	return &pb.CheckAvailabilityResponse{
+	out := &pb.CheckAvailabilityResponse{
 		PromisedContainerCount: int32(a.Promised), StockContainerCount: int32(a.Stock), PlannedContainerCount: int32(a.Planned),
 		CommittedContainerCount: int32(a.Committed), DispatchDate: string(a.Day), CutOffTime: timeProto(a.CutOff), Open: a.Open,
-		NextOpenDispatchDate: string(a.NextOpenDay), Explanation: a.Explanation,
-	}, nil
+		NextOpenDispatchDate: string(a.NextOpenDay), Explanation: a.Explanation, ProbabilityBasis: a.Surety.Basis,
+	}
+	if a.Surety.Known {
+		out.OnTimeProbability = &a.Surety.Probability
+	}
+	return out, nil
 }

@@ -1,4 +1,4 @@
-// Package schedulingclient reads vessels, and how long steps take in them, from the service scheduling.
+// Package schedulingclient reads vessels, how long steps take in them, and how sure the schedule is, from the service scheduling.
 package schedulingclient
 
 import (
@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/types/known/durationpb"
+	"google.golang.org/protobuf/types/known/timestamppb"
 
 	schedulingpb "rondeau.internal/pkg/gen/rondeau/scheduling/v1"
 	"rondeau.internal/services/planning"
@@ -71,6 +72,25 @@ func (c *Client) StepTimes(ctx context.Context, site string, questions []plannin
 			out[t.GetKey()] = planning.StepTime{
 				Possible: t.GetPossible(), Shortest: t.GetShortestDuration().AsDuration(), Longest: t.GetLongestDuration().AsDuration(), Basis: t.GetBasis(),
 			}
+		}
+	}
+	return out, nil
+}
+
+// Finishes asks how sure it is that batches are done by given moments.
+func (c *Client) Finishes(ctx context.Context, site string, questions []planning.FinishQuestion) ([]planning.Finish, error) {
+	out := make([]planning.Finish, 0, len(questions))
+	for part := range slices.Chunk(questions, questionsSize) {
+		request := &schedulingpb.EstimateFinishesRequest{Parent: site}
+		for _, q := range part {
+			request.Questions = append(request.Questions, &schedulingpb.EstimateFinishesRequest_Question{Batch: q.Batch, FinishByTime: timestamppb.New(q.By)})
+		}
+		answer, err := c.api.EstimateFinishes(ctx, request)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range answer.GetFinishes() {
+			out = append(out, planning.Finish{Known: f.DoneProbability != nil, Probability: f.GetDoneProbability(), Refusal: f.GetRefusal()})
 		}
 	}
 	return out, nil

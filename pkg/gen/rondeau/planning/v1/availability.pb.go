@@ -108,9 +108,14 @@ type CheckAvailabilityResponse struct {
 	// First dispatch day that is still open for this outlet.
 	NextOpenDispatchDate string `protobuf:"bytes,8,opt,name=next_open_dispatch_date,json=nextOpenDispatchDate,proto3" json:"next_open_dispatch_date,omitempty"`
 	// The answer in plain words.
-	Explanation   string `protobuf:"bytes,9,opt,name=explanation,proto3" json:"explanation,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Explanation string `protobuf:"bytes,9,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	// Probability, 0 to 1, that the batches which the promise needs are done by the moment of dispatch, as the published
+	// schedule looks; 1 when stock alone suffices. Unset when that is not known: then the promise rests on the plan alone.
+	OnTimeProbability *float64 `protobuf:"fixed64,10,opt,name=on_time_probability,json=onTimeProbability,proto3,oneof" json:"on_time_probability,omitempty"`
+	// Where the probability comes from, or why there is none, in plain words.
+	ProbabilityBasis string `protobuf:"bytes,11,opt,name=probability_basis,json=probabilityBasis,proto3" json:"probability_basis,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *CheckAvailabilityResponse) Reset() {
@@ -206,6 +211,20 @@ func (x *CheckAvailabilityResponse) GetExplanation() string {
 	return ""
 }
 
+func (x *CheckAvailabilityResponse) GetOnTimeProbability() float64 {
+	if x != nil && x.OnTimeProbability != nil {
+		return *x.OnTimeProbability
+	}
+	return 0
+}
+
+func (x *CheckAvailabilityResponse) GetProbabilityBasis() string {
+	if x != nil {
+		return x.ProbabilityBasis
+	}
+	return ""
+}
+
 var File_rondeau_planning_v1_availability_proto protoreflect.FileDescriptor
 
 const file_rondeau_planning_v1_availability_proto_rawDesc = "" +
@@ -216,7 +235,7 @@ const file_rondeau_planning_v1_availability_proto_rawDesc = "" +
 	"\x17rondeau.internal/Outlet\xbaHCrA2?^sites/[a-z0-9][a-z0-9-]{0,62}/outlets/[a-z0-9][a-z0-9-]{0,62}$R\x06outlet\x12\x81\x01\n" +
 	"\aproduct\x18\x02 \x01(\tBg\xe0A\x02\xfaA\x1a\n" +
 	"\x18rondeau.internal/Product\xbaHDrB2@^sites/[a-z0-9][a-z0-9-]{0,62}/products/[a-z0-9][a-z0-9-]{0,62}$R\aproduct\x12N\n" +
-	"\rdispatch_date\x18\x03 \x01(\tB)\xe0A\x01\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdispatchDate\"\xcd\x03\n" +
+	"\rdispatch_date\x18\x03 \x01(\tB)\xe0A\x01\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdispatchDate\"\xc7\x04\n" +
 	"\x19CheckAvailabilityResponse\x128\n" +
 	"\x18promised_container_count\x18\x01 \x01(\x05R\x16promisedContainerCount\x122\n" +
 	"\x15stock_container_count\x18\x02 \x01(\x05R\x13stockContainerCount\x126\n" +
@@ -227,7 +246,11 @@ const file_rondeau_planning_v1_availability_proto_rawDesc = "" +
 	"cutOffTime\x12\x12\n" +
 	"\x04open\x18\a \x01(\bR\x04open\x125\n" +
 	"\x17next_open_dispatch_date\x18\b \x01(\tR\x14nextOpenDispatchDate\x12 \n" +
-	"\vexplanation\x18\t \x01(\tR\vexplanationB9Z7rondeau.internal/pkg/gen/rondeau/planning/v1;planningpbb\x06proto3"
+	"\vexplanation\x18\t \x01(\tR\vexplanation\x123\n" +
+	"\x13on_time_probability\x18\n" +
+	" \x01(\x01H\x00R\x11onTimeProbability\x88\x01\x01\x12+\n" +
+	"\x11probability_basis\x18\v \x01(\tR\x10probabilityBasisB\x16\n" +
+	"\x14_on_time_probabilityB9Z7rondeau.internal/pkg/gen/rondeau/planning/v1;planningpbb\x06proto3"
 
 var (
 	file_rondeau_planning_v1_availability_proto_rawDescOnce sync.Once
@@ -261,6 +284,7 @@ func file_rondeau_planning_v1_availability_proto_init() {
 	if File_rondeau_planning_v1_availability_proto != nil {
 		return
 	}
+	file_rondeau_planning_v1_availability_proto_msgTypes[1].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
