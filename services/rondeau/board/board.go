@@ -9,6 +9,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"time"
@@ -21,6 +22,7 @@ type Board struct {
 	Schedule string
 	State    string // in words: draft, published, superseded
 	Quality  string // in words: how good the schedule is and how far from the best it may be
+	Outlook  string // in words: how sure it is; empty when that is not known
 	// Zone is that of the kitchen; nil means UTC.
 	Zone *time.Location
 	// Start and End bound what is drawn; blocks may stick out and are cut off. At most 60 days.
@@ -50,6 +52,54 @@ type Batch struct {
 	// Late batches are marked. Reasons say why, in words.
 	Late    bool
 	Reasons []string
+	// Sure is the probability of being done by Due, 0 to 1; nil when it is not known.
+	Sure *float64
+	// Risk says why it may become late although it is planned in time, in words.
+	Risk string
+}
+
+// sureEnough is the probability of being in time above which nobody needs to look (chosen, no source).
+const sureEnough = 0.95
+
+// AtRisk says whether a batch that is planned in time may well be late.
+func (x Batch) AtRisk() bool { return !x.Late && x.Sure != nil && *x.Sure < sureEnough }
+
+// sure is the probability in few letters: "81 %"; certainty is never claimed.
+func (x Batch) sure() string {
+	switch {
+	case x.Sure == nil:
+		return ""
+	case *x.Sure > 0.99:
+		return ">99 %"
+	case *x.Sure < 0.01:
+		return "<1 %"
+	}
+	return fmt.Sprintf("%.0f %%", math.Round(100**x.Sure))
+}
+
+// riskiest are the batches at risk whose reasons are written out, the least sure first, and the number of all at risk.
+func (b Board) riskiest() (which []int, all int) {
+	for i, x := range b.Batches {
+		if x.AtRisk() {
+			which = append(which, i)
+		}
+	}
+	slices.SortStableFunc(which, func(i, j int) int { return cmp.Compare(*b.Batches[i].Sure, *b.Batches[j].Sure) })
+	return which[:min(len(which), reasoned)], len(which)
+}
+
+// knowsSure says whether the board tells how sure anything is.
+func (b Board) knowsSure() bool {
+	return slices.ContainsFunc(b.Batches, func(x Batch) bool { return x.Sure != nil })
+}
+
+// risky says of a batch at risk how sure it is and why.
+func (b Board) risky(x Batch) string {
+	out := x.Name + " is in time with " + x.sure() + ": done " + b.when(x.Done) + " as planned, due " + b.when(x.Due)
+	if x.Risk != "" {
+		out += "; when late, " + x.Risk
+	}
+	return out
 }
 
 // Row is one vessel, or the tables.

@@ -137,6 +137,7 @@ func (p *picture) heading() {
 	p.words(svgMargin, p.y, 18, `font-weight="bold"`, fit(p.board.title(), 18, svgWidth-2*svgMargin))
 	p.y += 4
 	p.paragraph(p.board.Quality, 13, `fill="#1a1a1a"`, svgMargin, svgWidth-2*svgMargin)
+	p.paragraph(p.board.Outlook, 13, `fill="#1a1a1a"`, svgMargin, svgWidth-2*svgMargin)
 	p.y += 10
 }
 

@@ -54,12 +54,15 @@ func (p *picture) block(r Row, l line, k Block, room float64) {
 	s, _ := p.board.cut(k.Span)
 	from, width := p.x(s.Start), math.Max(p.x(s.End)-p.x(s.Start), 2.5)
 	outline := `stroke="#4a4a4a" stroke-width="0.8"`
-	if x.Late {
-		outline = fmt.Sprintf(`stroke="#1a1a1a" stroke-width="%.1f"`, math.Min(3, math.Max(1.5, width/4)))
+	switch {
+	case x.Late:
+		outline = fmt.Sprintf(`stroke="%s" stroke-width="%.1f"`, lateInk, math.Min(3, math.Max(1.5, width/4)))
+	case x.AtRisk():
+		outline = fmt.Sprintf(`stroke="%s" stroke-width="%.1f" stroke-dasharray="5 2"`, riskInk, math.Min(2.4, math.Max(1.2, width/4)))
 	}
 	p.out.WriteString("<g>")
 	p.swatch(family, from, l.y, width, svgLane, outline)
-	p.label(k, from, l.y, width, room, x.Late)
+	p.label(k, from, l.y, width, room, remark(x))
 	words := p.codes[k.Batch] + " " + k.Step + " of " + p.board.describe(x) + "; in " + r.Name + " " + p.board.when(k.Start) + " until " + p.board.when(k.End)
 	if k.until().After(k.End) {
 		words += ", held until " + p.board.when(k.until())
@@ -67,19 +70,41 @@ func (p *picture) block(r Row, l line, k Block, room float64) {
 	if !k.Limit.IsZero() {
 		words += ", cooling limit " + p.board.when(k.Limit)
 	}
-	if x.Late {
+	switch {
+	case x.Late:
 		words += ", " + p.board.tardy(x)
+	case x.AtRisk():
+		words += ", " + p.board.risky(x)
+	case x.Sure != nil:
+		words += ", in time with " + x.sure()
 	}
 	p.add("<title>%s</title></g>", escape(words))
 }
 
-// label writes as much as fits into a block: code and step, the code, or nothing. That a batch is late is written beside
-// the block when it does not fit and there is room.
-func (p *picture) label(k Block, x, y, width, room float64, late bool) {
+// Outlines of late batches and of those at risk: dark enough on every fill, told apart by the stroke and by words too.
+const (
+	lateInk = "#7a0010"
+	riskInk = "#6b3a00"
+)
+
+// remark is what is written beside the code of a batch that needs a look: "late", or how sure it is.
+func remark(x Batch) string {
+	switch {
+	case x.Late:
+		return "late"
+	case x.AtRisk():
+		return x.sure()
+	}
+	return ""
+}
+
+// label writes as much as fits into a block: code and step, the code, or nothing. A remark is written beside the block
+// when it does not fit and there is room.
+func (p *picture) label(k Block, x, y, width, room float64, remark string) {
 	code := p.codes[k.Batch]
 	texts := []string{code + " " + k.Step, code}
-	if late {
-		texts = []string{code + " late, " + k.Step, code + " late", code}
+	if remark != "" {
+		texts = []string{code + " " + remark + ", " + k.Step, code + " " + remark, code}
 	}
 	inside := ""
 	for i, text := range texts {
@@ -90,11 +115,11 @@ func (p *picture) label(k Block, x, y, width, room float64, late bool) {
 			}
 		}
 	}
-	beside := code + " late"
+	beside := code + " " + remark
 	if inside == code {
-		beside = "late"
+		beside = remark
 	}
-	if late && !strings.Contains(inside, "late") && wide(beside, 9)+6 <= room {
+	if remark != "" && !strings.Contains(inside, remark) && wide(beside, 9)+6 <= room {
 		p.words(x+width+4, y+svgLane/2+4, 9, `font-weight="bold"`, beside)
 	}
 }
@@ -150,12 +175,30 @@ func (p *picture) legend() {
 	if !all {
 		p.paragraph(others, 11, ``, svgMargin, svgWidth-2*svgMargin)
 	}
+	p.risks()
 	p.y += 6
 	if p.board.Limits != "" {
 		p.paragraph(p.board.Limits, 11, ``, svgMargin, svgWidth-2*svgMargin)
 	}
 	for _, n := range p.board.Notes {
 		p.paragraph(n, 11, ``, svgMargin, svgWidth-2*svgMargin)
+	}
+}
+
+// risks lists the batches that are planned in time and may well be late.
+func (p *picture) risks() {
+	which, all := p.board.riskiest()
+	if all == 0 {
+		return
+	}
+	p.y += 22
+	title := "Batches that may be late"
+	if all > len(which) {
+		title += fmt.Sprintf(", the %d least sure of %d", len(which), all)
+	}
+	p.words(svgMargin, p.y, 13, `font-weight="bold"`, title)
+	for _, i := range which {
+		p.paragraph(p.codes[i]+" "+p.board.risky(p.board.Batches[i])+".", 11, ``, svgMargin, svgWidth-2*svgMargin)
 	}
 }
 
@@ -166,12 +209,18 @@ func (p *picture) marks() {
 		return func(x, y float64) { p.rect(x, y, box, tall, attributes) }
 	}
 	x := svgMargin
-	for _, m := range []struct {
+	type mark struct {
 		text string
 		draw func(x, y float64)
-	}{
+	}
+	list := []mark{
 		{"step of a batch", plainBox(`fill="#ffffff" stroke="#4a4a4a" stroke-width="0.8"`)},
-		{"late batch", plainBox(`fill="#ffffff" stroke="#1a1a1a" stroke-width="3"`)},
+		{"late batch", plainBox(`fill="#ffffff" stroke="` + lateInk + `" stroke-width="3"`)},
+	}
+	if p.board.knowsSure() {
+		list = append(list, mark{"in time with less than 95 %", plainBox(`fill="#ffffff" stroke="` + riskInk + `" stroke-width="2.4" stroke-dasharray="5 2"`)})
+	}
+	list = append(list, []mark{
 		{"holds material until the next step takes it", plainBox(`fill="#f2f2f2" stroke="#4a4a4a" stroke-width="0.8" stroke-dasharray="2 2"`)},
 		{"cleaning", plainBox(`fill="url(#cleaning)" stroke="#4a4a4a" stroke-width="0.8"`)},
 		{"out of service", plainBox(`fill="url(#down)" stroke="#1a1a1a" stroke-width="1"`)},
@@ -180,7 +229,8 @@ func (p *picture) marks() {
 			p.rule(x, y+tall/2, x+box-4, y+tall/2, `stroke="#4a4a4a" stroke-width="0.8" stroke-dasharray="1 2"`)
 			p.rule(x+box-4, y+1, x+box-4, y+tall-1, `stroke="#1a1a1a" stroke-width="2"`)
 		}},
-	} {
+	}...)
+	for _, m := range list {
 		width := box + 6 + wide(m.text, 11) + 14
 		if x+width > svgWidth-svgMargin {
 			x = svgMargin
@@ -199,6 +249,11 @@ func (p *picture) batches() {
 	column := (svgWidth - 2*svgMargin) / columns
 	date := wide("Wed 30 Sep 00:00", size)
 	room := column - code - 2*date - 24
+	sure := 0.0
+	if p.board.knowsSure() {
+		sure = wide("In time", size) + 8
+		room -= sure
+	}
 	rows := (len(p.board.Batches) + columns - 1) / columns
 	p.y += 22
 	for i := range min(columns, len(p.board.Batches)) {
@@ -209,6 +264,9 @@ func (p *picture) batches() {
 		}{{at, "Batch"}, {at + room + 4, "Done"}, {at + room + date + 12, "Due"}} {
 			p.words(h.x, p.y, size, `font-weight="bold" fill="#4a4a4a"`, h.text)
 		}
+		if sure > 0 {
+			p.words(at+room+2*date+12+sure, p.y, size, `font-weight="bold" fill="#4a4a4a" text-anchor="end"`, "In time")
+		}
 	}
 	top := p.y + 6
 	for i, x := range p.board.Batches {
@@ -217,8 +275,12 @@ func (p *picture) batches() {
 		outline := `stroke="#4a4a4a" stroke-width="0.8"`
 		name := x.Name
 		if x.Late {
-			outline = `stroke="#1a1a1a" stroke-width="3"`
+			outline = `stroke="` + lateInk + `" stroke-width="3"`
 			name = "LATE: " + name
+		}
+		if x.AtRisk() {
+			outline = `stroke="` + riskInk + `" stroke-width="2.4" stroke-dasharray="5 2"`
+			name = "AT RISK: " + name
 		}
 		p.swatch(p.family[i], at, y, 26, 13, outline)
 		p.words(at+32, y+11, size, `font-weight="bold"`, p.codes[i])
@@ -226,6 +288,13 @@ func (p *picture) batches() {
 		p.words(at+code+room+4, y+11, size, ``, p.board.when(x.Done))
 		if !x.Due.IsZero() {
 			p.words(at+code+room+date+12, y+11, size, ``, p.board.when(x.Due))
+		}
+		if text := x.sure(); text != "" {
+			weight := ``
+			if remark(x) != "" {
+				weight = `font-weight="bold" `
+			}
+			p.words(at+code+room+2*date+12+sure, y+11, size, weight+`text-anchor="end"`, text)
 		}
 	}
 	p.y = top + float64(rows)*step

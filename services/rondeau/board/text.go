@@ -15,6 +15,7 @@ import (
 const (
 	signUse     = '='
 	signLate    = '!'
+	signRisk    = '?'
 	signHold    = '-'
 	signClean   = '~'
 	signDown    = 'x'
@@ -44,6 +45,9 @@ func Text(w io.Writer, b Board, width int) error {
 	t.line("%s", plain(b.title()))
 	if b.Quality != "" {
 		t.wrap(plain(b.Quality), 0, max(width, leastWidth))
+	}
+	if b.Outlook != "" {
+		t.wrap(plain(b.Outlook), 0, max(width, leastWidth))
 	}
 	strips := t.strips()
 	scale := time.Duration(0)
@@ -200,13 +204,10 @@ func (t *text) blocks(cells []rune, lane []Block, b Board, at func(time.Time) in
 		}
 		from, to := at(k.Start), max(at(k.End), at(k.Start)+1)
 		fill(cells, to, at(k.until()), signHold)
-		sign := signUse
-		if b.Batches[k.Batch].Late {
-			sign = signLate
-		}
+		sign := signOf(b.Batches[k.Batch])
 		label := []rune(t.codes[k.Batch])
-		if sign == signLate && to-from <= len(label) && to-from > 1 {
-			label = append(label[:to-from-1:to-from-1], signLate)
+		if sign != signUse && to-from <= len(label) && to-from > 1 {
+			label = append(label[:to-from-1:to-from-1], sign)
 		}
 		if from < 0 {
 			from = 0
@@ -225,24 +226,28 @@ func (t *text) blocks(cells []rune, lane []Block, b Board, at func(time.Time) in
 	}
 }
 
+// signOf is the sign of a batch in a vessel.
+func signOf(x Batch) rune {
+	switch {
+	case x.Late:
+		return signLate
+	case x.AtRisk():
+		return signRisk
+	}
+	return signUse
+}
+
 func (t *text) legend(width int) {
 	b := t.board
 	t.line("")
-	t.wrap("Signs: = in use, ! in use for a late batch, - holds material until the next step takes it, ~ cleaning, x out of service, "+
+	risk := ""
+	if b.knowsSure() {
+		risk = "? in use for a batch that is in time with less than 95 %, "
+	}
+	t.wrap("Signs: = in use, ! in use for a late batch, "+risk+"- holds material until the next step takes it, ~ cleaning, x out of service, "+
 		". nobody on shift, : midnight, + several short steps", 0, width)
 	t.line("")
-	room := width - 2 - 5 - 2*18
-	t.line("  %-4s %-*s  %-16s  %s", "CODE", room, "BATCH", "DONE", "DUE")
-	for i, x := range b.Batches {
-		mark, due := ' ', ""
-		if x.Late {
-			mark = signLate
-		}
-		if !x.Due.IsZero() {
-			due = b.when(x.Due)
-		}
-		t.line("%c %-4s %-*s  %-16s  %s", mark, t.codes[i], room, shorten(plain(x.Name), room), b.when(x.Done), due)
-	}
+	t.batches(width)
 	late := false
 	explained, all := b.explained()
 	for i, x := range b.Batches {
@@ -265,6 +270,10 @@ func (t *text) legend(width int) {
 	if !all {
 		t.wrap(others, 0, width)
 	}
+	risky, _ := b.riskiest()
+	for _, i := range risky {
+		t.wrap(t.codes[i]+" "+plain(b.risky(b.Batches[i])), 2, width)
+	}
 	for _, r := range b.Rows {
 		for _, d := range r.Down {
 			if _, some := b.down(d); some {
@@ -274,6 +283,29 @@ func (t *text) legend(width int) {
 	}
 	for _, n := range b.Notes {
 		t.wrap(plain(n), 0, width)
+	}
+}
+
+// batches lists what the codes stand for, with how sure each one is where that is known.
+func (t *text) batches(width int) {
+	b := t.board
+	room, sure := width-2-5-2*18, ""
+	if b.knowsSure() {
+		room, sure = room-9, fmt.Sprintf("  %7s", "IN TIME")
+	}
+	t.line("  %-4s %-*s  %-16s  %-16s%s", "CODE", room, "BATCH", "DONE", "DUE", sure)
+	for i, x := range b.Batches {
+		mark, due := signOf(x), ""
+		if mark == signUse {
+			mark = ' '
+		}
+		if !x.Due.IsZero() {
+			due = b.when(x.Due)
+		}
+		if sure != "" {
+			sure = fmt.Sprintf("  %7s", x.sure())
+		}
+		t.line("%c %-4s %-*s  %-16s  %-16s%s", mark, t.codes[i], room, shorten(plain(x.Name), room), b.when(x.Done), due, sure)
 	}
 }
 

@@ -132,6 +132,9 @@ func (a *app) availableCommand() *cobra.Command {
 			}
 			if a.output != "json" {
 				fmt.Fprintf(a.out, "promised  %d packs of %s\n", answer.GetPromisedContainerCount(), args[1])
+				if p := answer.OnTimeProbability; p != nil {
+					fmt.Fprintf(a.out, "in time   with %s\n", percentWords(*p))
+				}
 			}
 			return a.show(ctx, answer)
 		},

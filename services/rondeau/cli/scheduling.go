@@ -13,7 +13,7 @@ import (
 
 // scheduleCommands give a plan's batches vessels, people and times.
 func (a *app) scheduleCommands(schedule *cobra.Command) {
-	schedule.AddCommand(a.scheduleSolveCommand(), a.schedulePublishCommand(), a.scheduleBoardCommand())
+	schedule.AddCommand(a.scheduleSolveCommand(), a.schedulePublishCommand(), a.scheduleBoardCommand(), a.scheduleOutlookCommand())
 	for _, show := range schedule.Commands() {
 		if show.Name() == "show" {
 			a.pictureToo(show)
@@ -85,7 +85,9 @@ func (a *app) scheduleSolveCommand() *cobra.Command {
 		Use: "solve [PLAN]", Short: "Find vessel, crew and time for every step; started runs stay", Args: cobra.MaximumNArgs(1),
 		Long: `Find vessel, crew and time for every step of a released plan's batches (of all released batches when no plan is named).
 What has started stays; with a published schedule the search also keeps the changes small. The result is a draft until
-it is published. Ctrl-C ends the search early and keeps the best schedule found so far.
+it is published. It searches for 10 s (--seconds), less when the best schedule is proved or nothing better was found for
+long; with --iterations it tries so many plans instead, and the same data, seed and number give the same schedule on every
+machine. Ctrl-C ends the search early and keeps the best schedule found so far.
 
 While it searches a line tells the time, how many batches are late in the best schedule so far and by how much in all,
 its lateness in weighted hours (or when no batch can be earlier its cost), the proved bound below which no schedule
@@ -121,13 +123,16 @@ lies, the gap between them, and the plans tried.`,
 			}
 			ctx, cancel := context.WithTimeout(context.WithoutCancel(cmd.Context()), a.timeout) // also after Ctrl-C
 			defer cancel()
+			if solved.Outlook, err = a.awaitOutlook(ctx, solved); err != nil {
+				return err
+			}
 			return a.showBoard(ctx, solved, to)
 		},
 	}
 	command.Flags().StringVar(&from, "from", "", "no unstarted step begins before (now when empty)")
 	command.Flags().StringVar(&reference, "reference", "", "schedule to stay close to (the published one when empty)")
-	command.Flags().Int32Var(&iterations, "iterations", 0, "how long to search, in iterations: the same seed and number give the same schedule (the service's own when 0)")
-	command.Flags().Float64Var(&seconds, "seconds", 0, "stop after so many seconds, 1 to 3600, whatever the iterations (60 when 0)")
+	command.Flags().Int32Var(&iterations, "iterations", 0, "try so many plans, 1 to 1000000, instead of searching for a time: the same seed and number give the same schedule")
+	command.Flags().Float64Var(&seconds, "seconds", 0, "search for at most so many seconds, 1 to 3600 (10 when 0, with --iterations 3600)")
 	command.Flags().StringVar(&svg, "svg", "", "draw the schedule as a picture as well, into this file")
 	command.Flags().Int64Var(&seed, "seed", 1, "seed of the search")
 	return command
@@ -152,6 +157,9 @@ func (a *app) schedulePublishCommand() *cobra.Command {
 			published, err := client.PublishSchedule(ctx, &schedulingpb.PublishScheduleRequest{Name: name, ValidateOnly: preview, RequestId: a.requestID()})
 			if err != nil {
 				return rpc.FromStatus(err)
+			}
+			if published.Outlook, err = a.awaitOutlook(ctx, published); err != nil {
+				return err
 			}
 			return a.showBoard(ctx, published, nil)
 		},

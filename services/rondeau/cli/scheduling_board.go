@@ -135,6 +135,11 @@ func (a *app) board(ctx context.Context, schedule *schedulingpb.Schedule) (board
 		return out, err
 	}
 	out.Notes = append(out.Notes, conflictNotes(schedule)...)
+	if o := schedule.GetOutlook(); o != nil {
+		out.Outlook = outlookHeading(o, style)
+	} else if schedule.GetState() != schedulingpb.Schedule_SUPERSEDED {
+		out.Notes = append(out.Notes, "How sure it is will be known in a moment: rondeau schedule outlook "+style.ID(schedule.GetName()))
+	}
 	if caution := schedule.GetReport().GetCaution(); caution != "" {
 		out.Notes = append(out.Notes, caution)
 	}
@@ -204,6 +209,10 @@ func (a *app) boardBatches(ctx context.Context, client planningpb.PlanningServic
 	for _, l := range schedule.GetReport().GetLateBatches() {
 		late[l.GetBatch()] = l
 	}
+	sure := map[string]*schedulingpb.Outlook_BatchOutlook{}
+	for _, o := range schedule.GetOutlook().GetBatches() {
+		sure[o.GetBatch()] = o
+	}
 	families := familyNames(known)
 	for _, name := range order {
 		b := known[name]
@@ -213,6 +222,12 @@ func (a *app) boardBatches(ctx context.Context, client planningpb.PlanningServic
 		}
 		if l := late[name]; l != nil {
 			x.Late, x.Due, x.Done, x.Reasons = true, l.GetDueTime().AsTime(), l.GetEndTime().AsTime(), l.GetReasons()
+		}
+		if o := sure[name]; o != nil {
+			x.Sure = o.OnTimeProbability
+			if len(o.GetCauses()) > 0 {
+				x.Risk = style.Text(o.GetCauses()[0].GetText())
+			}
 		}
 		out.Batches = append(out.Batches, x)
 	}

@@ -48,14 +48,20 @@ func (fakePlanning) GetSite(context.Context, *planningpb.GetSiteRequest) (*plann
 	return &planningpb.Site{Name: boardSite, DisplayName: "Harbour Kitchen", TimeZone: "Europe/Lisbon"}, nil
 }
 
+func (fakePlanning) GetOrder(_ context.Context, req *planningpb.GetOrderRequest) (*planningpb.Order, error) {
+	return &planningpb.Order{Name: req.GetName(), DispatchTime: boardTime(1, 14, 0)}, nil
+}
+
 func (fakePlanning) GetBatch(_ context.Context, req *planningpb.GetBatchRequest) (*planningpb.Batch, error) {
 	stock, jus := boardSite+"/items/brown-stock", boardSite+"/items/jus"
 	chill := []*planningpb.BatchStep{{Step: &planningpb.Step{StepId: "chill", LimitsProfile: boardSite + "/limitsProfiles/own"}}}
 	switch strings.TrimPrefix(req.GetName(), boardSite+"/batches/") {
 	case "stock":
-		return &planningpb.Batch{Name: req.GetName(), DisplayName: "Brown stock, 100 kg, for 2027-03-23", OutputItem: stock, Steps: chill, DueTime: boardTime(1, 12, 0)}, nil
+		return &planningpb.Batch{Name: req.GetName(), DisplayName: "Brown stock, 100 kg, for 2027-03-23", OutputItem: stock, Steps: chill, DueTime: boardTime(1, 12, 0), Pegs: []*planningpb.Peg{
+			{Order: boardSite + "/outlets/pier/orders/o1"}, {Order: boardSite + "/outlets/pier/orders/o1"}, {Par: boardSite + "/pars/p"}, {Order: boardSite + "/outlets/hill/orders/o2"},
+		}}, nil
 	case "jus":
-		return &planningpb.Batch{Name: req.GetName(), DisplayName: "Jus, 9 kg, for 2027-03-23", OutputItem: jus, DueTime: boardTime(1, 10, 0)}, nil
+		return &planningpb.Batch{Name: req.GetName(), DisplayName: "Jus, 9 kg, for 2027-03-23", OutputItem: jus, DueTime: boardTime(1, 10, 0), Pegs: []*planningpb.Peg{{Order: boardSite + "/outlets/pier/orders/o1"}}}, nil
 	case "packs":
 		return &planningpb.Batch{
 			Name: req.GetName(), DisplayName: "Brown stock 1 kg, 90 packs, for 2027-03-24", Product: boardSite + "/products/stock-1kg", OutputItem: boardSite + "/items/stock-1kg",
@@ -133,6 +139,24 @@ func (f *fakeScheduling) GetSchedule(_ context.Context, req *schedulingpb.GetSch
 	return f.schedule, nil
 }
 
+func (f *fakeScheduling) AssessSchedule(_ context.Context, req *schedulingpb.AssessScheduleRequest) (*schedulingpb.Outlook, error) {
+	out := proto.CloneOf(f.schedule.GetOutlook())
+	out.SampleCount = req.GetSampleCount()
+	return out, nil
+}
+
+func (f *fakeScheduling) EstimateFinishes(_ context.Context, req *schedulingpb.EstimateFinishesRequest) (*schedulingpb.EstimateFinishesResponse, error) {
+	out := &schedulingpb.EstimateFinishesResponse{Schedule: f.schedule.GetName()}
+	for _, q := range req.GetQuestions() {
+		p := 0.5
+		if q.GetBatch() == boardSite+"/batches/stock" && q.GetFinishByTime().AsTime().Equal(boardTime(1, 14, 0).AsTime()) {
+			p = 0.9
+		}
+		out.Finishes = append(out.Finishes, &schedulingpb.EstimateFinishesResponse_Finish{Batch: q.GetBatch(), DoneProbability: &p})
+	}
+	return out, nil
+}
+
 func (f *fakeScheduling) ListSchedules(context.Context, *schedulingpb.ListSchedulesRequest) (*schedulingpb.ListSchedulesResponse, error) {
 	return &schedulingpb.ListSchedulesResponse{Schedules: []*schedulingpb.Schedule{f.schedule}}, nil
 }
@@ -190,6 +214,43 @@ func boardSchedule() *schedulingpb.Schedule {
 				Reasons: []string{"Reduce of Jus waits until Tue 23 Mar 08:00, because nobody is on shift before."},
 			}},
 		},
+		Outlook: boardOutlook(),
+	}
+}
+
+// boardOutlook is sure of nothing, least of the jus.
+func boardOutlook() *schedulingpb.Outlook {
+	batch := func(id, name string, due, end *timestamppb.Timestamp, sure *float64, causes ...*schedulingpb.Outlook_Cause) *schedulingpb.Outlook_BatchOutlook {
+		out := &schedulingpb.Outlook_BatchOutlook{
+			Batch: boardSite + "/batches/" + id, DisplayName: name, DueTime: due, PlannedEndTime: end, OnTimeProbability: sure, Causes: causes,
+			FinishP50Time: timestamppb.New(end.AsTime().Add(10 * time.Minute)), FinishP80Time: timestamppb.New(end.AsTime().Add(time.Hour)),
+			FinishP95Time: timestamppb.New(end.AsTime().Add(15 * time.Hour)),
+		}
+		if due != nil {
+			out.SlackDuration = durationpb.New(due.AsTime().Sub(end.AsTime()))
+		}
+		return out
+	}
+	return &schedulingpb.Outlook{
+		Schedule: boardSite + "/schedules/s1", AssessTime: boardTime(0, 6, 0), SampleCount: 1000, AllOnTimeProbability: 0, ExpectedLateBatchCount: 1.19,
+		Batches: []*schedulingpb.Outlook_BatchOutlook{
+			batch("jus", "Jus, 9 kg, for 2027-03-23", boardTime(1, 10, 0), boardTime(1, 13, 0), proto.Float64(0), &schedulingpb.Outlook_Cause{
+				Kind: schedulingpb.Outlook_Cause_PLAN, Share: 1, Text: "the plan leaves too little time (nearly all of its late ends)",
+			}),
+			batch("stock", "Brown stock, 100 kg, for 2027-03-23", boardTime(1, 12, 0), boardTime(0, 21, 0), proto.Float64(0.8125), &schedulingpb.Outlook_Cause{
+				Kind: schedulingpb.Outlook_Cause_STEP, Share: 0.7, Batch: boardSite + "/batches/stock", StepId: "simmer", Vessel: boardSite + "/vessels/kettle-1",
+				Text: "Simmer in Kettle 1 takes 50 min longer than planned (70 % of its late ends)",
+			}),
+			batch("packs", "Brown stock 1 kg, 90 packs, for 2027-03-24", nil, boardTime(1, 13, 20), nil),
+		},
+		Waits:   []*schedulingpb.Outlook_Wait{{Text: "Brown stock, 100 kg may wait longer than 1 h after Simmer: with 4 %, then 25 min longer"}},
+		Buffers: []*schedulingpb.Outlook_Buffer{{Text: "begin Simmer of Brown stock, 100 kg and 2 more steps 1 h earlier, at Mon 22 Mar 05:30: 0.09 batches more in time on average"}},
+		Spreads: []*schedulingpb.Outlook_Spread{
+			{Kind: schedulingpb.StepKind_REDUCE, VesselClass: "rondeau", StepCount: 1, FactorP10: 0.81, FactorP50: 1.02, FactorP90: 1.28, RunCount: 2, Basis: "7 measurements in 2 runs show about 96 % of the heat stated (90 to 103 %)"},
+			{Kind: schedulingpb.StepKind_STRAIN, StepCount: 1, FactorP10: 0.79, FactorP50: 1, FactorP90: 1.26, Basis: "work by hand (common practice, no source)"},
+		},
+		Summary:  "All 2 batches with a due time are in time with less than 1 %; least sure is Jus, 9 kg, for 2027-03-23 with less than 1 %.",
+		Cautions: []string{"It supports and does not replace the HACCP plan."},
 	}
 }
 
@@ -265,14 +326,12 @@ const (
 	cancelled = schedulingpb.SolveScheduleMetadata_CANCELLED
 )
 
-func TestTheBoardOfASchedule(t *testing.T) {
-	h := newHarbour(t)
-	if err := h.run(t.Context(), "schedule", "board"); err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join("testdata", "board.txt")
+// goldenText compares an output with the one kept.
+func goldenText(t *testing.T, name, got string) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
 	if *updateBoard {
-		if err := os.WriteFile(path, h.out.Bytes(), 0o644); err != nil {
+		if err := os.WriteFile(path, []byte(got), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -280,9 +339,17 @@ func TestTheBoardOfASchedule(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h.out.String() != string(want) {
-		t.Errorf("the board differs from %s; look at it and rewrite it with -update-board\n%s", path, h.out.String())
+	if got != string(want) {
+		t.Errorf("it differs from %s; look at it and rewrite it with -update-board\n%s", path, got)
 	}
+}
+
+func TestTheBoardOfASchedule(t *testing.T) {
+	h := newHarbour(t)
+	if err := h.run(t.Context(), "schedule", "board"); err != nil {
+		t.Fatal(err)
+	}
+	goldenText(t, "board.txt", h.out.String())
 }
 
 func TestASearchIsShownAndItsScheduleDrawn(t *testing.T) {
@@ -487,5 +554,46 @@ func TestOpenTimesFollowShiftsAndExceptions(t *testing.T) {
 	}
 	if _, err := openTimes(&schedulingpb.Calendar{TimeZone: "Nowhere/Else"}, from, to); err == nil {
 		t.Error("a zone that is none was taken")
+	}
+}
+
+// The outlook in words: nothing is said by colour, and an order of an outlet is as sure as the batches made for it.
+func TestTheOutlookOfASchedule(t *testing.T) {
+	h := newHarbour(t)
+	h.fake.schedule.State = schedulingpb.Schedule_PUBLISHED
+	if err := h.run(t.Context(), "schedule", "outlook", "s1"); err != nil {
+		t.Fatal(err)
+	}
+	goldenText(t, "outlook.txt", h.out.String())
+	if err := h.run(t.Context(), "schedule", "outlook", "s1", "-o", "json"); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`"on_time_probability": 0.8125`, `"sample_count": 1000`, `"finish_p95_time"`, `"cautions"`} {
+		if !strings.Contains(h.out.String(), want) {
+			t.Errorf("JSON lacks %s:\n%s", want, h.out.String())
+		}
+	}
+	if err := h.run(t.Context(), "schedule", "outlook", "s1", "--samples", "50"); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(h.out.String(), "50 samples") {
+		t.Errorf("made anew:\n%s", h.out.String())
+	}
+	h.fake.schedule.Outlook = &schedulingpb.Outlook{Refusal: "it fits no more", Summary: "How sure the schedule is cannot be said: it fits no more", Cautions: []string{"HACCP"}}
+	if err := h.run(t.Context(), "schedule", "outlook", "s1"); err != nil {
+		t.Fatal(err)
+	}
+	if text := h.out.String(); !strings.Contains(text, "cannot be said") || strings.Contains(text, "samples") || !strings.Contains(text, "HACCP") {
+		t.Errorf("a refusal:\n%s", text)
+	}
+}
+
+func TestASearchBoundedByTimeIsShownByTime(t *testing.T) {
+	m := &schedulingpb.SolveScheduleMetadata{
+		Stage: schedulingpb.SolveScheduleMetadata_FINISHED, BudgetKind: schedulingpb.SolveScheduleMetadata_TIME, IterationCount: 41000, MaxDuration: durationpb.New(10 * time.Second),
+		ElapsedDuration: durationpb.New(4 * time.Second), EndReason: schedulingpb.SolveScheduleMetadata_SETTLED,
+	}
+	if got, want := progressWords(m), "  4 of 10 s  no schedule yet, 41000 plans; nothing better came for long"; got != want {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }

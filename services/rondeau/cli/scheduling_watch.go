@@ -191,7 +191,11 @@ func progressWords(m *schedulingpb.SolveScheduleMetadata) string {
 	if m.GetStage() == schedulingpb.SolveScheduleMetadata_WAITING {
 		return "waiting for its turn"
 	}
-	line := fmt.Sprintf("%3.0f s  ", m.GetElapsedDuration().AsDuration().Seconds())
+	elapsed := fmt.Sprintf("%3.0f s", m.GetElapsedDuration().AsDuration().Seconds())
+	if m.GetBudgetKind() == schedulingpb.SolveScheduleMetadata_TIME {
+		elapsed = fmt.Sprintf("%3.0f of %.0f s", m.GetElapsedDuration().AsDuration().Seconds(), m.GetMaxDuration().AsDuration().Seconds())
+	}
+	line := elapsed + "  "
 	best, bound := m.GetBestCost(), m.GetBound()
 	switch {
 	case best == nil:
@@ -208,7 +212,25 @@ func progressWords(m *schedulingpb.SolveScheduleMetadata) string {
 	default:
 		line += fmt.Sprintf(", best %d, bound %d, gap %.1f %%", best.GetRest(), bound.GetRest(), 100*m.GetGap())
 	}
-	return line + fmt.Sprintf(", %d of %d plans", m.GetIterationCount(), m.GetIterationBudget())
+	if m.GetBudgetKind() == schedulingpb.SolveScheduleMetadata_TIME {
+		line += fmt.Sprintf(", %d plans", m.GetIterationCount())
+	} else {
+		line += fmt.Sprintf(", %d of %d plans", m.GetIterationCount(), m.GetIterationBudget())
+	}
+	if why := endWords[m.GetEndReason()]; why != "" {
+		line += "; " + why
+	}
+	return line
+}
+
+// endWords say why a search ended.
+var endWords = map[schedulingpb.SolveScheduleMetadata_EndReason]string{
+	schedulingpb.SolveScheduleMetadata_PROVED_OPTIMAL:   "no better one exists",
+	schedulingpb.SolveScheduleMetadata_SETTLED:          "nothing better came for long",
+	schedulingpb.SolveScheduleMetadata_TIME_SPENT:       "the time is over",
+	schedulingpb.SolveScheduleMetadata_ITERATIONS_SPENT: "all plans are tried",
+	schedulingpb.SolveScheduleMetadata_STOPPED:          "stopped",
+	schedulingpb.SolveScheduleMetadata_IMPOSSIBLE:       "no schedule is possible",
 }
 
 // hours is a weighted time; the services count it in seconds.
