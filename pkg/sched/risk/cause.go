@@ -18,7 +18,7 @@ const (
 	CauseResource CauseKind = "resource"
 	// CauseCalendar: an activity on the chain was later than planned and then waited for open time: nobody was on shift.
 	CauseCalendar CauseKind = "calendar"
-	// CausePlan: nothing on the chain took longer than planned; the plan itself is late.
+	// CausePlan: the plan itself is late, or nothing on the chain took longer than planned.
 	CausePlan CauseKind = "plan"
 )
 
@@ -83,8 +83,12 @@ func (t *causeTally) count() {
 
 // chain finds the causes of one late activity.
 func (t *causeTally) chain(order, late int32) {
-	t.mark++
 	s, p := t.s, t.s.p
+	if p.acts[late].end > p.acts[late].due {
+		t.add(causeKey{order, CausePlan, -1}, 0)
+		return
+	}
+	t.mark++
 	longest, by := int64(0), int32(-1)
 	waited, waiting := int64(0), int32(-1)
 	resource := int32(-1)
