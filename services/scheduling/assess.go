@@ -171,6 +171,7 @@ func samples(activities int) int {
 
 // outlook carries the plan out. The computation is pure: the same instance, paces, seed and number give the same outlook.
 func (x *instance) outlook(ctx context.Context, plan sched.Plan, paces map[paceKey]Pace, c Assess) (Outlook, error) {
+	x.takeOver()
 	spreads, commons, told := x.spreads(paces)
 	n := c.Samples
 	if n == 0 {
@@ -298,7 +299,12 @@ func (s *Service) finishOf(ctx context.Context, q FinishQuestion, known map[stri
 type Assessor struct {
 	service *Service
 	poll    time.Duration
+	looked  time.Time // for old outlooks, real time
 }
+
+// outlookAge is how old the outlook of the published schedule becomes when nothing happens, by the kitchen's clock (chosen,
+// no source).
+const outlookAge = 30 * time.Minute
 
 // NewAssessor returns an assessor that looks for work every so often in real time; 0 means every second.
 func NewAssessor(s *Service, poll time.Duration) *Assessor {
@@ -338,6 +344,9 @@ func (a *Assessor) Run(ctx context.Context) error {
 // Once makes the outlook that is wanted most, and says whether one was.
 func (a *Assessor) Once(ctx context.Context) (bool, error) {
 	wanted, err := a.service.store.WantedOutlooks(ctx)
+	if err == nil && len(wanted) == 0 {
+		wanted, err = a.aged(ctx)
+	}
 	if err != nil || len(wanted) == 0 {
 		return false, err
 	}
@@ -348,6 +357,24 @@ func (a *Assessor) Once(ctx context.Context) (bool, error) {
 	return true, a.service.store.InTx(ctx, func(ctx context.Context) error {
 		return a.service.store.PutOutlook(ctx, out, wanted[0].Wanted)
 	})
+}
+
+// aged asks anew for outlooks that are old: where nothing happens that should, time alone makes batches late.
+func (a *Assessor) aged(ctx context.Context) ([]WantedOutlook, error) {
+	if time.Since(a.looked) < outlookAge/60 {
+		return nil, nil
+	}
+	a.looked = time.Now()
+	asked := int64(0)
+	err := a.service.store.InTx(ctx, func(ctx context.Context) error {
+		var err error
+		asked, err = a.service.store.RequestOldOutlooks(ctx, a.service.clock.Now().Add(-outlookAge))
+		return err
+	})
+	if err != nil || asked == 0 {
+		return nil, err
+	}
+	return a.service.store.WantedOutlooks(ctx)
 }
 
 // safeOutlook turns what stands against an outlook, a defect too, into one that says so: it must not be tried for ever.

@@ -22,7 +22,7 @@ const (
 func (x *instance) read(r *risk.Report) Outlook {
 	out := Outlook{
 		At: x.from(x.Horizon.Start), Samples: r.Samples, AllOnTime: r.AllOnTime.Value, Cautions: []string{
-			"The schedule is followed in its order, nothing is planned anew on the way; yields, deliveries and absences are taken as planned.",
+			"The schedule is followed in its order and nothing is planned anew on the way, but for the people on shift, who take over what slips out of the shift before; yields, deliveries and absences are taken as planned.",
 			Caution,
 		},
 	}
@@ -110,7 +110,7 @@ func (x *instance) cause(c risk.Cause, late *Batch) Cause {
 		if it.batch.Name == late.Name {
 			where = it.step.DisplayName + where
 		} else {
-			where = x.stepWords(c.Activity) + where + ", which is in the way,"
+			where = x.stepWords(c.Activity) + where + ", which comes first,"
 		}
 	}
 	switch c.Kind {
@@ -210,30 +210,52 @@ func gained(f risk.Buffer) string {
 
 // summary is one sentence for the manager.
 func (o Outlook) summary() string {
-	var due []BatchOutlook
+	var due []BatchOutlook // least sure first
+	late, unsure := 0, 0
 	for _, b := range o.Batches {
-		if !b.Due.IsZero() {
-			due = append(due, b)
-		}
-	}
-	switch {
-	case len(due) == 0:
-		return "Nothing that is left has a due time."
-	case due[0].OnTime > 0.99:
-		return fmt.Sprintf("Each of %d batches is in time with more than 99 %%; all of them with %s.", len(due), percent(o.AllOnTime))
-	}
-	unsure := 0
-	for _, b := range due {
-		if b.OnTime < sureEnough {
+		switch {
+		case b.Due.IsZero():
+			continue
+		case b.PlannedEnd.After(b.Due):
+			late++
+			continue
+		case b.OnTime < sureEnough:
 			unsure++
 		}
+		due = append(due, b)
 	}
-	text := fmt.Sprintf("All %d batches with a due time are in time with %s; least sure is %s with %s", len(due), percent(o.AllOnTime), due[0].DisplayName, percent(due[0].OnTime))
+	text := ""
+	if late > 0 {
+		text = fmt.Sprintf("%d of %d batches with a due time are planned late. ", late, late+len(due))
+	}
+	switch {
+	case len(due) == 0 && late == 0:
+		return "Nothing that is left has a due time."
+	case len(due) == 0:
+		return strings.TrimSpace(text)
+	case due[0].OnTime > 0.99:
+		return text + fmt.Sprintf("Each of %s is in time with more than 99 %%.", others(late, len(due)))
+	}
+	text += fmt.Sprintf("Least sure of %s is %s, in time with %s", others(late, len(due)), due[0].DisplayName, percent(due[0].OnTime))
 	if len(due[0].Causes) > 0 {
-		text += ", because " + due[0].Causes[0].Text
+		text += "; when late, " + due[0].Causes[0].Text
 	}
 	if unsure > 1 {
 		text += fmt.Sprintf("; %d are below %.0f %%", unsure, 100*sureEnough)
 	}
+	if late == 0 {
+		text += "; all of them with " + percent(o.AllOnTime)
+	}
 	return text + "."
+}
+
+// others says which batches are meant beside those that are planned late.
+func others(late, n int) string {
+	if late > 0 {
+		return "the others"
+	}
+	if n == 1 {
+		return "1 batch"
+	}
+	return fmt.Sprintf("%d batches", n)
 }

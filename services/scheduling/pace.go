@@ -18,8 +18,16 @@ type Pace struct {
 	SquareSum   float64 // of deviations from the mean
 }
 
+// mostPaceRuns is how many runs count: older ones fade as new ones come, since people and machines change (chosen, no
+// source).
+const mostPaceRuns = 50
+
 // add takes a ratio in (Welford's recurrence, Technometrics 4, 1962; from memory).
 func (p *Pace) add(log float64) {
+	if p.Runs >= mostPaceRuns {
+		p.SquareSum *= float64(mostPaceRuns-1) / float64(p.Runs)
+		p.Runs = mostPaceRuns - 1
+	}
 	p.Runs++
 	before := log - p.MeanLog
 	p.MeanLog += before / float64(p.Runs)

@@ -92,6 +92,8 @@ type Store interface {
 	RequestOutlook(ctx context.Context, schedule string) error
 	// RequestPublishedOutlook does so for the published schedule of a site; without one it does nothing.
 	RequestPublishedOutlook(ctx context.Context, site string) error
+	// RequestOldOutlooks notes so for published schedules whose outlook was made for an earlier moment, and counts them.
+	RequestOldOutlooks(ctx context.Context, before time.Time) (int64, error)
 	// GetOutlook answers ErrNotFound until the first one is made.
 	GetOutlook(ctx context.Context, schedule string) (Outlook, error)
 	// PutOutlook keeps an outlook made for a number of WantedOutlooks; one for a higher number stays.

@@ -249,7 +249,8 @@ func placed(activity string, s Step, e Estimate, l leaning, heat float64) risk.S
 
 func bounded(v, low, high float64) float64 { return math.Max(low, math.Min(high, v)) }
 
-// running is the spread of what is left of a started step: that of its forecast, or else of its kind.
+// running is the spread of what is left of a started step: that of its forecast, or else of its kind. A forecast that time
+// has overtaken says nothing any more.
 func (x *instance) running(a *sched.Activity, it *item, paces map[paceKey]Pace) (risk.Spread, bool) {
 	left := float64(a.Fixed.End - max(a.Fixed.Start, x.Horizon.Start))
 	if it.run.State != RunRunning || left < 1 {
@@ -257,8 +258,8 @@ func (x *instance) running(a *sched.Activity, it *item, paces map[paceKey]Pace) 
 	}
 	out := risk.Spread{Activity: a.Name, IgnoreVessel: true, IgnoreOrder: true}
 	now := x.from(x.Horizon.Start)
-	if f := it.run.Forecast; f != nil && f.Coverage > 0 && f.Coverage < 1 && f.Latest.After(f.Earliest) {
-		low := bounded(f.Earliest.Sub(now).Seconds()/left, 0.02, 50)
+	if f := it.run.Forecast; f != nil && f.Coverage > 0 && f.Coverage < 1 && f.Latest.After(latest(f.Earliest, now.Add(overdueAllowance))) {
+		low := bounded(f.Earliest.Sub(now).Seconds()/left, 0.1, 50)
 		high := bounded(f.Latest.Sub(now).Seconds()/left, low, 50)
 		if factor, err := risk.LogNormalInterval(low, high, f.Coverage); err == nil {
 			out.Middle = risk.Phase{Factor: factor}

@@ -57,7 +57,7 @@ func outlook(o scheduling.Outlook) *schedulingpb.Outlook {
 	}
 	for _, b := range o.Buffers {
 		converted := &schedulingpb.Outlook_Buffer{
-			Batch: b.Batch, ShiftDuration: durationpb.New(b.Shift), OnTimeGain: b.Gain, OnTimeGainStandardError: b.StandardError, Text: b.Text,
+			Batch: b.Batch, ShiftDuration: durationpb.New(b.Shift), OnTimeGainCount: b.Gain, OnTimeGainMarginCount: 2 * b.StandardError, Text: b.Text,
 		}
 		for _, m := range b.Moves {
 			converted.Moves = append(converted.Moves, &schedulingpb.Outlook_Buffer_Move{
@@ -68,7 +68,7 @@ func outlook(o scheduling.Outlook) *schedulingpb.Outlook {
 	}
 	for _, t := range o.Spreads {
 		out.Spreads = append(out.Spreads, &schedulingpb.Outlook_Spread{
-			Kind: stepKind(t.Kind), VesselClass: t.VesselClass, StepCount: int32(t.Steps), FactorP10: t.P10, FactorP50: t.P50, FactorP90: t.P90,
+			Kind: stepKind(t.Kind), VesselClass: t.VesselClass, StepCount: int32(t.Steps), P10Factor: t.P10, P50Factor: t.P50, P90Factor: t.P90,
 			RunCount: int32(t.Runs), Basis: t.Basis,
 		})
 	}
@@ -82,11 +82,11 @@ func batchOutlook(b scheduling.BatchOutlook) *schedulingpb.Outlook_BatchOutlook 
 	}
 	if !b.Due.IsZero() {
 		out.SlackDuration = durationpb.New(b.Due.Sub(b.PlannedEnd))
-		out.OnTimeProbability, out.OnTimeStandardError = &b.OnTime, &b.StandardError
+		out.OnTimeProbability = &b.OnTime
 	}
 	for _, c := range b.Causes {
 		converted := &schedulingpb.Outlook_Cause{
-			Kind: schedulingpb.Outlook_Cause_Kind(schedulingpb.Outlook_Cause_Kind_value[string(c.Kind)]), Share: c.Share,
+			Kind: schedulingpb.Outlook_Cause_Kind(schedulingpb.Outlook_Cause_Kind_value[string(c.Kind)]), LateFraction: c.Share,
 			Batch: c.Batch, StepId: c.StepID, Vessel: c.Vessel, Crew: c.Crew, Text: c.Text,
 		}
 		if c.Excess > 0 {

@@ -178,6 +178,7 @@ func (w *world) open(t *testing.T) *house {
 	service, err := server.New(t.Context(), server.Deps{
 		DB: db, NATS: nc, Clock: w.clock, Logger: quiet(), Peers: func(string) grpc.ClientConnInterface { return w.peer },
 		Worker: scheduling.WorkerTiming{Poll: 20 * time.Millisecond, Report: 20 * time.Millisecond},
+		Assess: 20 * time.Millisecond,
 	})
 	must(t, err)
 	must(t, service.Health(t.Context()))
@@ -284,6 +285,16 @@ func TestAKitchenIsScheduledCookedAndReplanned(t *testing.T) {
 	published, err := h.PublishSchedule(ctx, &schedulingpb.PublishScheduleRequest{Name: draft.GetName(), Etag: draft.GetEtag()})
 	must(t, err)
 	eventually(t, "schedule published", has("schedule.published", 1))
+	var first *schedulingpb.Outlook
+	eventually(t, "an outlook of the published schedule", func() bool {
+		read, err := h.GetSchedule(ctx, &schedulingpb.GetScheduleRequest{Name: published.GetName()})
+		must(t, err)
+		first = read.GetOutlook()
+		return first != nil && !first.GetOutdated()
+	})
+	if len(first.GetBatches()) != 2 || first.GetRefusal() != "" || first.GetSampleCount() != 1000 {
+		t.Errorf("outlook %v", first)
+	}
 	for _, a := range published.GetAssignments() {
 		if a.GetStepId() == "strain" && (len(a.GetAdditionalVessels()) != 1 || a.GetAdditionalVessels()[0] != site+"/vessels/pot-1") {
 			t.Errorf("strained into %v", a.GetAdditionalVessels())
@@ -299,6 +310,12 @@ func TestAKitchenIsScheduledCookedAndReplanned(t *testing.T) {
 	h.clock.Advance(30 * time.Minute)
 	_, err = h.TakeVesselDown(ctx, &schedulingpb.TakeVesselDownRequest{Name: site + "/vessels/kettle-2", Reason: "burner"})
 	must(t, err)
+	eventually(t, "an outlook that knows the started run and the kettle", func() bool {
+		read, err := h.GetSchedule(ctx, &schedulingpb.GetScheduleRequest{Name: published.GetName()})
+		must(t, err)
+		o := read.GetOutlook()
+		return !o.GetOutdated() && o.GetAssessTime().AsTime().After(first.GetAssessTime().AsTime())
+	})
 	eventually(t, "vessel down", has("vessel.down", 1))
 	second := h.solve(t)
 	for _, a := range second.GetAssignments() {

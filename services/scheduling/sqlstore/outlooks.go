@@ -3,7 +3,9 @@ package sqlstore
 import (
 	"context"
 	"errors"
+	"time"
 
+	"rondeau.internal/pkg/sqldb"
 	"rondeau.internal/services/scheduling"
 	"rondeau.internal/services/scheduling/sqlstore/internal/db"
 )
@@ -23,6 +25,12 @@ func (s *Store) RequestPublishedOutlook(ctx context.Context, site string) error 
 		return err
 	}
 	return s.RequestOutlook(ctx, name)
+}
+
+// RequestOldOutlooks implements scheduling.Store.
+func (s *Store) RequestOldOutlooks(ctx context.Context, before time.Time) (int64, error) {
+	n, err := s.q(ctx).RequestOldOutlooks(ctx, sqldb.Micros(before))
+	return n, said("outlooks", "that are old", err)
 }
 
 // GetOutlook implements scheduling.Store.
@@ -46,7 +54,7 @@ func (s *Store) PutOutlook(ctx context.Context, o scheduling.Outlook, made int64
 	if err != nil {
 		return err
 	}
-	_, err = s.q(ctx).PutOutlook(ctx, db.PutOutlookParams{Schedule: o.Schedule, Made: made, Doc: doc})
+	_, err = s.q(ctx).PutOutlook(ctx, db.PutOutlookParams{Schedule: o.Schedule, Made: made, AssessUs: sqldb.Micros(o.At), Doc: doc})
 	return said("outlook of", o.Schedule, err)
 }
 

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"sync"
 	"testing"
+	"time"
 
 	"rondeau.internal/services/scheduling"
 )
@@ -74,6 +75,30 @@ func outlooks(t *testing.T, s scheduling.Store) {
 	}
 	if list = wanted(t, s); len(list) != 0 {
 		t.Errorf("wanted %+v", list)
+	}
+	old := func(before time.Time) int64 {
+		t.Helper()
+		var n int64
+		within(t, s, func(ctx context.Context) error {
+			var err error
+			n, err = s.RequestOldOutlooks(ctx, before)
+			return err
+		})
+		return n
+	}
+	if n := old(noon.Add(time.Hour)); n != 0 {
+		t.Errorf("%d outlooks of a draft grow old", n)
+	}
+	c.State, c.Version = scheduling.SchedulePublished, 2
+	within(t, s, func(ctx context.Context) error { return s.UpdateSchedule(ctx, c) })
+	if n := old(noon); n != 0 {
+		t.Errorf("%d outlooks are old at once", n)
+	}
+	if n := old(noon.Add(time.Second)); n != 1 {
+		t.Errorf("%d outlooks are old", n)
+	}
+	if n := old(noon.Add(time.Hour)); n != 0 || len(wanted(t, s)) != 1 {
+		t.Errorf("%d outlooks are asked for twice", n)
 	}
 }
 

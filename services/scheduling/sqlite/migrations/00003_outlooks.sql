@@ -6,6 +6,7 @@ CREATE TABLE outlooks (
     site text NOT NULL,
     wanted bigint NOT NULL CHECK (wanted > 0),
     made bigint NOT NULL CHECK (made >= 0 AND made <= wanted),
+    assess_us bigint NOT NULL,
     doc text NOT NULL
 );
 CREATE INDEX outlooks_wanted ON outlooks (schedule) WHERE wanted > made;

@@ -235,7 +235,7 @@ const file_rondeau_planning_v1_availability_proto_rawDesc = "" +
 	"\x17rondeau.internal/Outlet\xbaHCrA2?^sites/[a-z0-9][a-z0-9-]{0,62}/outlets/[a-z0-9][a-z0-9-]{0,62}$R\x06outlet\x12\x81\x01\n" +
 	"\aproduct\x18\x02 \x01(\tBg\xe0A\x02\xfaA\x1a\n" +
 	"\x18rondeau.internal/Product\xbaHDrB2@^sites/[a-z0-9][a-z0-9-]{0,62}/products/[a-z0-9][a-z0-9-]{0,62}$R\aproduct\x12N\n" +
-	"\rdispatch_date\x18\x03 \x01(\tB)\xe0A\x01\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdispatchDate\"\xc7\x04\n" +
+	"\rdispatch_date\x18\x03 \x01(\tB)\xe0A\x01\xbaH#\xd8\x01\x01r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdispatchDate\"\xd1\x04\n" +
 	"\x19CheckAvailabilityResponse\x128\n" +
 	"\x18promised_container_count\x18\x01 \x01(\x05R\x16promisedContainerCount\x122\n" +
 	"\x15stock_container_count\x18\x02 \x01(\x05R\x13stockContainerCount\x126\n" +
@@ -246,10 +246,10 @@ const file_rondeau_planning_v1_availability_proto_rawDesc = "" +
 	"cutOffTime\x12\x12\n" +
 	"\x04open\x18\a \x01(\bR\x04open\x125\n" +
 	"\x17next_open_dispatch_date\x18\b \x01(\tR\x14nextOpenDispatchDate\x12 \n" +
-	"\vexplanation\x18\t \x01(\tR\vexplanation\x123\n" +
+	"\vexplanation\x18\t \x01(\tR\vexplanation\x128\n" +
 	"\x13on_time_probability\x18\n" +
-	" \x01(\x01H\x00R\x11onTimeProbability\x88\x01\x01\x12+\n" +
-	"\x11probability_basis\x18\v \x01(\tR\x10probabilityBasisB\x16\n" +
+	" \x01(\x01B\x03\xe0A\x03H\x00R\x11onTimeProbability\x88\x01\x01\x120\n" +
+	"\x11probability_basis\x18\v \x01(\tB\x03\xe0A\x03R\x10probabilityBasisB\x16\n" +
 	"\x14_on_time_probabilityB9Z7rondeau.internal/pkg/gen/rondeau/planning/v1;planningpbb\x06proto3"
 
 var (

@@ -257,7 +257,7 @@ type Outlook_Cause struct {
 	// Kind.
 	Kind Outlook_Cause_Kind `protobuf:"varint,1,opt,name=kind,proto3,enum=rondeau.scheduling.v1.Outlook_Cause_Kind" json:"kind,omitempty"`
 	// Share of the realisations in which the batch is late that have this cause, 0 to 1.
-	Share float64 `protobuf:"fixed64,2,opt,name=share,proto3" json:"share,omitempty"`
+	LateFraction float64 `protobuf:"fixed64,2,opt,name=late_fraction,json=lateFraction,proto3" json:"late_fraction,omitempty"`
 	// Batch of the step; it may be another one that was in the way.
 	Batch string `protobuf:"bytes,3,opt,name=batch,proto3" json:"batch,omitempty"`
 	// Step that took longer or could not go on; empty for a shortage and for the plan.
@@ -311,9 +311,9 @@ func (x *Outlook_Cause) GetKind() Outlook_Cause_Kind {
 	return Outlook_Cause_KIND_UNSPECIFIED
 }
 
-func (x *Outlook_Cause) GetShare() float64 {
+func (x *Outlook_Cause) GetLateFraction() float64 {
 	if x != nil {
-		return x.Share
+		return x.LateFraction
 	}
 	return 0
 }
@@ -373,18 +373,17 @@ type Outlook_BatchOutlook struct {
 	PlannedEndTime *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=planned_end_time,json=plannedEndTime,proto3" json:"planned_end_time,omitempty"`
 	// Due time less planned end: what the plan has in hand; negative when it is late as planned. Unset without a due time.
 	SlackDuration *durationpb.Duration `protobuf:"bytes,5,opt,name=slack_duration,json=slackDuration,proto3" json:"slack_duration,omitempty"`
-	// Probability of being done by the due time, 0 to 1; unset without a due time.
+	// Probability of being done by the due time, 0 to 1, with a standard error of about sqrt(p (1 - p) / samples); unset
+	// without a due time.
 	OnTimeProbability *float64 `protobuf:"fixed64,6,opt,name=on_time_probability,json=onTimeProbability,proto3,oneof" json:"on_time_probability,omitempty"`
-	// Standard error of that probability, from the number of samples alone; unset without a due time.
-	OnTimeStandardError *float64 `protobuf:"fixed64,7,opt,name=on_time_standard_error,json=onTimeStandardError,proto3,oneof" json:"on_time_standard_error,omitempty"`
 	// Moment by which it is done in half of the realisations.
-	FinishP50Time *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=finish_p50_time,json=finishP50Time,proto3" json:"finish_p50_time,omitempty"`
+	FinishP50Time *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=finish_p50_time,json=finishP50Time,proto3" json:"finish_p50_time,omitempty"`
 	// Moment by which it is done in 80 % of the realisations.
-	FinishP80Time *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=finish_p80_time,json=finishP80Time,proto3" json:"finish_p80_time,omitempty"`
+	FinishP80Time *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=finish_p80_time,json=finishP80Time,proto3" json:"finish_p80_time,omitempty"`
 	// Moment by which it is done in 95 % of the realisations.
-	FinishP95Time *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=finish_p95_time,json=finishP95Time,proto3" json:"finish_p95_time,omitempty"`
+	FinishP95Time *timestamppb.Timestamp `protobuf:"bytes,9,opt,name=finish_p95_time,json=finishP95Time,proto3" json:"finish_p95_time,omitempty"`
 	// Causes of lateness, the most frequent first; empty when it is never late.
-	Causes        []*Outlook_Cause `protobuf:"bytes,11,rep,name=causes,proto3" json:"causes,omitempty"`
+	Causes        []*Outlook_Cause `protobuf:"bytes,10,rep,name=causes,proto3" json:"causes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -457,13 +456,6 @@ func (x *Outlook_BatchOutlook) GetSlackDuration() *durationpb.Duration {
 func (x *Outlook_BatchOutlook) GetOnTimeProbability() float64 {
 	if x != nil && x.OnTimeProbability != nil {
 		return *x.OnTimeProbability
-	}
-	return 0
-}
-
-func (x *Outlook_BatchOutlook) GetOnTimeStandardError() float64 {
-	if x != nil && x.OnTimeStandardError != nil {
-		return *x.OnTimeStandardError
 	}
 	return 0
 }
@@ -597,9 +589,9 @@ type Outlook_Buffer struct {
 	// Steps to move together, in order of their start.
 	Moves []*Outlook_Buffer_Move `protobuf:"bytes,3,rep,name=moves,proto3" json:"moves,omitempty"`
 	// Expected number of batches more in time, on top of the suggestions before this one; may be below 0 by chance.
-	OnTimeGain float64 `protobuf:"fixed64,4,opt,name=on_time_gain,json=onTimeGain,proto3" json:"on_time_gain,omitempty"`
-	// Standard error of that gain.
-	OnTimeGainStandardError float64 `protobuf:"fixed64,5,opt,name=on_time_gain_standard_error,json=onTimeGainStandardError,proto3" json:"on_time_gain_standard_error,omitempty"`
+	OnTimeGainCount float64 `protobuf:"fixed64,4,opt,name=on_time_gain_count,json=onTimeGainCount,proto3" json:"on_time_gain_count,omitempty"`
+	// Twice the standard error of that gain: a gain that is smaller may be chance.
+	OnTimeGainMarginCount float64 `protobuf:"fixed64,5,opt,name=on_time_gain_margin_count,json=onTimeGainMarginCount,proto3" json:"on_time_gain_margin_count,omitempty"`
 	// The same in plain words.
 	Text          string `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -657,16 +649,16 @@ func (x *Outlook_Buffer) GetMoves() []*Outlook_Buffer_Move {
 	return nil
 }
 
-func (x *Outlook_Buffer) GetOnTimeGain() float64 {
+func (x *Outlook_Buffer) GetOnTimeGainCount() float64 {
 	if x != nil {
-		return x.OnTimeGain
+		return x.OnTimeGainCount
 	}
 	return 0
 }
 
-func (x *Outlook_Buffer) GetOnTimeGainStandardError() float64 {
+func (x *Outlook_Buffer) GetOnTimeGainMarginCount() float64 {
 	if x != nil {
-		return x.OnTimeGainStandardError
+		return x.OnTimeGainMarginCount
 	}
 	return 0
 }
@@ -688,11 +680,11 @@ type Outlook_Spread struct {
 	// Steps of this kind and class in the schedule that are not finished.
 	StepCount int32 `protobuf:"varint,3,opt,name=step_count,json=stepCount,proto3" json:"step_count,omitempty"`
 	// Share of the planned time that one in ten stays below, mean over the steps; above 0.
-	FactorP10 float64 `protobuf:"fixed64,4,opt,name=factor_p10,json=factorP10,proto3" json:"factor_p10,omitempty"`
+	P10Factor float64 `protobuf:"fixed64,4,opt,name=p10_factor,json=p10Factor,proto3" json:"p10_factor,omitempty"`
 	// Share of the planned time that half stay below, mean over the steps.
-	FactorP50 float64 `protobuf:"fixed64,5,opt,name=factor_p50,json=factorP50,proto3" json:"factor_p50,omitempty"`
+	P50Factor float64 `protobuf:"fixed64,5,opt,name=p50_factor,json=p50Factor,proto3" json:"p50_factor,omitempty"`
 	// Share of the planned time that nine in ten stay below, mean over the steps.
-	FactorP90 float64 `protobuf:"fixed64,6,opt,name=factor_p90,json=factorP90,proto3" json:"factor_p90,omitempty"`
+	P90Factor float64 `protobuf:"fixed64,6,opt,name=p90_factor,json=p90Factor,proto3" json:"p90_factor,omitempty"`
 	// Finished runs that it rests on; 0 when none.
 	RunCount int32 `protobuf:"varint,7,opt,name=run_count,json=runCount,proto3" json:"run_count,omitempty"`
 	// Where it comes from, in plain words.
@@ -752,23 +744,23 @@ func (x *Outlook_Spread) GetStepCount() int32 {
 	return 0
 }
 
-func (x *Outlook_Spread) GetFactorP10() float64 {
+func (x *Outlook_Spread) GetP10Factor() float64 {
 	if x != nil {
-		return x.FactorP10
+		return x.P10Factor
 	}
 	return 0
 }
 
-func (x *Outlook_Spread) GetFactorP50() float64 {
+func (x *Outlook_Spread) GetP50Factor() float64 {
 	if x != nil {
-		return x.FactorP50
+		return x.P50Factor
 	}
 	return 0
 }
 
-func (x *Outlook_Spread) GetFactorP90() float64 {
+func (x *Outlook_Spread) GetP90Factor() float64 {
 	if x != nil {
-		return x.FactorP90
+		return x.P90Factor
 	}
 	return 0
 }
@@ -864,7 +856,7 @@ var File_rondeau_scheduling_v1_outlook_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_outlook_proto_rawDesc = "" +
 	"\n" +
-	"#rondeau/scheduling/v1/outlook.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\x89\x19\n" +
+	"#rondeau/scheduling/v1/outlook.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\xc5\x18\n" +
 	"\aOutlook\x12=\n" +
 	"\bschedule\x18\x01 \x01(\tB!\xe0A\x03\xfaA\x1b\n" +
 	"\x19rondeau.internal/ScheduleR\bschedule\x12@\n" +
@@ -882,10 +874,10 @@ const file_rondeau_scheduling_v1_outlook_proto_rawDesc = "" +
 	"\aspreads\x18\v \x03(\v2%.rondeau.scheduling.v1.Outlook.SpreadB\x03\xe0A\x03R\aspreads\x12\x1d\n" +
 	"\arefusal\x18\f \x01(\tB\x03\xe0A\x03R\arefusal\x12\x1d\n" +
 	"\asummary\x18\r \x01(\tB\x03\xe0A\x03R\asummary\x12\x1f\n" +
-	"\bcautions\x18\x0e \x03(\tB\x03\xe0A\x03R\bcautions\x1a\xd4\x03\n" +
+	"\bcautions\x18\x0e \x03(\tB\x03\xe0A\x03R\bcautions\x1a\xe3\x03\n" +
 	"\x05Cause\x12B\n" +
-	"\x04kind\x18\x01 \x01(\x0e2).rondeau.scheduling.v1.Outlook.Cause.KindB\x03\xe0A\x03R\x04kind\x12\x19\n" +
-	"\x05share\x18\x02 \x01(\x01B\x03\xe0A\x03R\x05share\x124\n" +
+	"\x04kind\x18\x01 \x01(\x0e2).rondeau.scheduling.v1.Outlook.Cause.KindB\x03\xe0A\x03R\x04kind\x12(\n" +
+	"\rlate_fraction\x18\x02 \x01(\x01B\x03\xe0A\x03R\flateFraction\x124\n" +
 	"\x05batch\x18\x03 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
 	"\x16rondeau.internal/BatchR\x05batch\x12\x1c\n" +
 	"\astep_id\x18\x04 \x01(\tB\x03\xe0A\x03R\x06stepId\x127\n" +
@@ -901,7 +893,7 @@ const file_rondeau_scheduling_v1_outlook_proto_rawDesc = "" +
 	"\bSHORTAGE\x10\x02\x12\n" +
 	"\n" +
 	"\x06CLOSED\x10\x03\x12\b\n" +
-	"\x04PLAN\x10\x04\x1a\x84\x06\n" +
+	"\x04PLAN\x10\x04\x1a\xaa\x05\n" +
 	"\fBatchOutlook\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
 	"\x16rondeau.internal/BatchR\x05batch\x12&\n" +
@@ -909,15 +901,13 @@ const file_rondeau_scheduling_v1_outlook_proto_rawDesc = "" +
 	"\bdue_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\adueTime\x12I\n" +
 	"\x10planned_end_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\x0eplannedEndTime\x12E\n" +
 	"\x0eslack_duration\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\rslackDuration\x128\n" +
-	"\x13on_time_probability\x18\x06 \x01(\x01B\x03\xe0A\x03H\x00R\x11onTimeProbability\x88\x01\x01\x12=\n" +
-	"\x16on_time_standard_error\x18\a \x01(\x01B\x03\xe0A\x03H\x01R\x13onTimeStandardError\x88\x01\x01\x12G\n" +
-	"\x0ffinish_p50_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP50Time\x12G\n" +
-	"\x0ffinish_p80_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP80Time\x12G\n" +
-	"\x0ffinish_p95_time\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP95Time\x12A\n" +
-	"\x06causes\x18\v \x03(\v2$.rondeau.scheduling.v1.Outlook.CauseB\x03\xe0A\x03R\x06causesB\x16\n" +
-	"\x14_on_time_probabilityB\x19\n" +
-	"\x17_on_time_standard_error\x1a\xc0\x02\n" +
+	"\x13on_time_probability\x18\x06 \x01(\x01B\x03\xe0A\x03H\x00R\x11onTimeProbability\x88\x01\x01\x12G\n" +
+	"\x0ffinish_p50_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP50Time\x12G\n" +
+	"\x0ffinish_p80_time\x18\b \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP80Time\x12G\n" +
+	"\x0ffinish_p95_time\x18\t \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\rfinishP95Time\x12A\n" +
+	"\x06causes\x18\n" +
+	" \x03(\v2$.rondeau.scheduling.v1.Outlook.CauseB\x03\xe0A\x03R\x06causesB\x16\n" +
+	"\x14_on_time_probability\x1a\xc0\x02\n" +
 	"\x04Wait\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
 	"\x16rondeau.internal/BatchR\x05batch\x12\x1c\n" +
@@ -925,15 +915,14 @@ const file_rondeau_scheduling_v1_outlook_proto_rawDesc = "" +
 	"\x11max_wait_duration\x18\x03 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0fmaxWaitDuration\x126\n" +
 	"\x14exceeded_probability\x18\x04 \x01(\x01B\x03\xe0A\x03R\x13exceededProbability\x12G\n" +
 	"\x0fexcess_duration\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0eexcessDuration\x12\x17\n" +
-	"\x04text\x18\x06 \x01(\tB\x03\xe0A\x03R\x04text\x1a\xcc\x04\n" +
+	"\x04text\x18\x06 \x01(\tB\x03\xe0A\x03R\x04text\x1a\xd3\x04\n" +
 	"\x06Buffer\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
 	"\x16rondeau.internal/BatchR\x05batch\x12E\n" +
 	"\x0eshift_duration\x18\x02 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\rshiftDuration\x12E\n" +
-	"\x05moves\x18\x03 \x03(\v2*.rondeau.scheduling.v1.Outlook.Buffer.MoveB\x03\xe0A\x03R\x05moves\x12%\n" +
-	"\fon_time_gain\x18\x04 \x01(\x01B\x03\xe0A\x03R\n" +
-	"onTimeGain\x12A\n" +
-	"\x1bon_time_gain_standard_error\x18\x05 \x01(\x01B\x03\xe0A\x03R\x17onTimeGainStandardError\x12\x17\n" +
+	"\x05moves\x18\x03 \x03(\v2*.rondeau.scheduling.v1.Outlook.Buffer.MoveB\x03\xe0A\x03R\x05moves\x120\n" +
+	"\x12on_time_gain_count\x18\x04 \x01(\x01B\x03\xe0A\x03R\x0fonTimeGainCount\x12=\n" +
+	"\x19on_time_gain_margin_count\x18\x05 \x01(\x01B\x03\xe0A\x03R\x15onTimeGainMarginCount\x12\x17\n" +
 	"\x04text\x18\x06 \x01(\tB\x03\xe0A\x03R\x04text\x1a\xfa\x01\n" +
 	"\x04Move\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
@@ -947,11 +936,11 @@ const file_rondeau_scheduling_v1_outlook_proto_rawDesc = "" +
 	"\n" +
 	"step_count\x18\x03 \x01(\x05B\x03\xe0A\x03R\tstepCount\x12\"\n" +
 	"\n" +
-	"factor_p10\x18\x04 \x01(\x01B\x03\xe0A\x03R\tfactorP10\x12\"\n" +
+	"p10_factor\x18\x04 \x01(\x01B\x03\xe0A\x03R\tp10Factor\x12\"\n" +
 	"\n" +
-	"factor_p50\x18\x05 \x01(\x01B\x03\xe0A\x03R\tfactorP50\x12\"\n" +
+	"p50_factor\x18\x05 \x01(\x01B\x03\xe0A\x03R\tp50Factor\x12\"\n" +
 	"\n" +
-	"factor_p90\x18\x06 \x01(\x01B\x03\xe0A\x03R\tfactorP90\x12 \n" +
+	"p90_factor\x18\x06 \x01(\x01B\x03\xe0A\x03R\tp90Factor\x12 \n" +
 	"\trun_count\x18\a \x01(\x05B\x03\xe0A\x03R\brunCount\x12\x19\n" +
 	"\x05basis\x18\b \x01(\tB\x03\xe0A\x03R\x05basisB=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
 

@@ -92,6 +92,7 @@ type Outlook struct {
 	Site     string
 	Wanted   int64
 	Made     int64
+	AssessUs int64
 	Doc      string
 }
 

@@ -10,7 +10,7 @@ import (
 )
 
 const getOutlook = `-- name: GetOutlook :one
-SELECT schedule, site, wanted, made, doc FROM outlooks WHERE schedule = $1
+SELECT schedule, site, wanted, made, assess_us, doc FROM outlooks WHERE schedule = $1
 `
 
 func (q *Queries) GetOutlook(ctx context.Context, schedule string) (Outlook, error) {
@@ -21,6 +21,7 @@ func (q *Queries) GetOutlook(ctx context.Context, schedule string) (Outlook, err
 		&i.Site,
 		&i.Wanted,
 		&i.Made,
+		&i.AssessUs,
 		&i.Doc,
 	)
 	return i, err
@@ -38,17 +39,36 @@ func (q *Queries) PublishedName(ctx context.Context, site string) (string, error
 }
 
 const putOutlook = `-- name: PutOutlook :execrows
-UPDATE outlooks SET made = $2, doc = $3 WHERE schedule = $1 AND made < $2
+UPDATE outlooks SET made = $2, assess_us = $3, doc = $4 WHERE schedule = $1 AND made < $2
 `
 
 type PutOutlookParams struct {
 	Schedule string
 	Made     int64
+	AssessUs int64
 	Doc      string
 }
 
 func (q *Queries) PutOutlook(ctx context.Context, arg PutOutlookParams) (int64, error) {
-	result, err := q.db.ExecContext(ctx, putOutlook, arg.Schedule, arg.Made, arg.Doc)
+	result, err := q.db.ExecContext(ctx, putOutlook,
+		arg.Schedule,
+		arg.Made,
+		arg.AssessUs,
+		arg.Doc,
+	)
+	if err != nil {
+		return 0, err
+	}
+	return result.RowsAffected()
+}
+
+const requestOldOutlooks = `-- name: RequestOldOutlooks :execrows
+UPDATE outlooks SET wanted = wanted + 1
+WHERE wanted = made AND assess_us < $1 AND schedule IN (SELECT name FROM schedules WHERE state = 'PUBLISHED')
+`
+
+func (q *Queries) RequestOldOutlooks(ctx context.Context, assessUs int64) (int64, error) {
+	result, err := q.db.ExecContext(ctx, requestOldOutlooks, assessUs)
 	if err != nil {
 		return 0, err
 	}
@@ -56,7 +76,7 @@ func (q *Queries) PutOutlook(ctx context.Context, arg PutOutlookParams) (int64, 
 }
 
 const requestOutlook = `-- name: RequestOutlook :exec
-INSERT INTO outlooks (schedule, site, wanted, made, doc) VALUES ($1, $2, 1, 0, '')
+INSERT INTO outlooks (schedule, site, wanted, made, assess_us, doc) VALUES ($1, $2, 1, 0, 0, '')
 ON CONFLICT (schedule) DO UPDATE SET wanted = outlooks.wanted + 1
 `
 
