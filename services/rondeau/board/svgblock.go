@@ -252,7 +252,7 @@ func (p *picture) batches() {
 	sure := 0.0
 	if p.board.knowsSure() {
 		sure = wide("In time", size) + 8
-		room -= sure
+		room -= sure + 10
 	}
 	rows := (len(p.board.Batches) + columns - 1) / columns
 	p.y += 22

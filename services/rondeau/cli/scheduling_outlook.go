@@ -202,6 +202,8 @@ func outlookBatches(o *schedulingpb.Outlook, style view.Style) view.Rows {
 			switch {
 			case b.GetSlackDuration().AsDuration() < 0:
 				mark = "late"
+			case b.GetOnTimeProbability() < 0.5:
+				mark = "unlikely"
 			case b.GetOnTimeProbability() < sureEnough:
 				mark = "at risk"
 			}
@@ -236,7 +238,7 @@ func outlookSpreads(o *schedulingpb.Outlook) view.Rows {
 	for _, s := range o.GetSpreads() {
 		kind := view.EnumWords(s.GetKind().Descriptor().Values().ByNumber(s.GetKind().Number()))
 		out.Lines = append(out.Lines, []string{
-			kind, s.GetVesselClass(), fmt.Sprint(s.GetStepCount()), share(s.GetFactorP10()), share(s.GetFactorP50()), share(s.GetFactorP90()), s.GetBasis(),
+			kind, s.GetVesselClass(), fmt.Sprint(s.GetStepCount()), share(s.GetP10Factor()), share(s.GetP50Factor()), share(s.GetP90Factor()), s.GetBasis(),
 		})
 	}
 	return out
@@ -274,7 +276,10 @@ func (a *app) outlookOrders(ctx context.Context, schedule *schedulingpb.Schedule
 					continue
 				}
 				mark := ""
-				if p < sureEnough {
+				switch {
+				case p < 0.5:
+					mark = "unlikely"
+				case p < sureEnough:
 					mark = "at risk"
 				}
 				out.Lines = append(out.Lines, []string{sureWords(&p), mark, style.Name(name), style.Time(dispatch[name]), fmt.Sprint(count[name])})

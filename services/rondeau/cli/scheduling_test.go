@@ -235,10 +235,10 @@ func boardOutlook() *schedulingpb.Outlook {
 		Schedule: boardSite + "/schedules/s1", AssessTime: boardTime(0, 6, 0), SampleCount: 1000, AllOnTimeProbability: 0, ExpectedLateBatchCount: 1.19,
 		Batches: []*schedulingpb.Outlook_BatchOutlook{
 			batch("jus", "Jus, 9 kg, for 2027-03-23", boardTime(1, 10, 0), boardTime(1, 13, 0), proto.Float64(0), &schedulingpb.Outlook_Cause{
-				Kind: schedulingpb.Outlook_Cause_PLAN, Share: 1, Text: "the plan leaves too little time (nearly all of its late ends)",
+				Kind: schedulingpb.Outlook_Cause_PLAN, LateFraction: 1, Text: "the plan leaves too little time (nearly all of its late ends)",
 			}),
 			batch("stock", "Brown stock, 100 kg, for 2027-03-23", boardTime(1, 12, 0), boardTime(0, 21, 0), proto.Float64(0.8125), &schedulingpb.Outlook_Cause{
-				Kind: schedulingpb.Outlook_Cause_STEP, Share: 0.7, Batch: boardSite + "/batches/stock", StepId: "simmer", Vessel: boardSite + "/vessels/kettle-1",
+				Kind: schedulingpb.Outlook_Cause_STEP, LateFraction: 0.7, Batch: boardSite + "/batches/stock", StepId: "simmer", Vessel: boardSite + "/vessels/kettle-1",
 				Text: "Simmer in Kettle 1 takes 50 min longer than planned (70 % of its late ends)",
 			}),
 			batch("packs", "Brown stock 1 kg, 90 packs, for 2027-03-24", nil, boardTime(1, 13, 20), nil),
@@ -246,8 +246,8 @@ func boardOutlook() *schedulingpb.Outlook {
 		Waits:   []*schedulingpb.Outlook_Wait{{Text: "Brown stock, 100 kg may wait longer than 1 h after Simmer: with 4 %, then 25 min longer"}},
 		Buffers: []*schedulingpb.Outlook_Buffer{{Text: "begin Simmer of Brown stock, 100 kg and 2 more steps 1 h earlier, at Mon 22 Mar 05:30: 0.09 batches more in time on average"}},
 		Spreads: []*schedulingpb.Outlook_Spread{
-			{Kind: schedulingpb.StepKind_REDUCE, VesselClass: "rondeau", StepCount: 1, FactorP10: 0.81, FactorP50: 1.02, FactorP90: 1.28, RunCount: 2, Basis: "7 measurements in 2 runs show about 96 % of the heat stated (90 to 103 %)"},
-			{Kind: schedulingpb.StepKind_STRAIN, StepCount: 1, FactorP10: 0.79, FactorP50: 1, FactorP90: 1.26, Basis: "work by hand (common practice, no source)"},
+			{Kind: schedulingpb.StepKind_REDUCE, VesselClass: "rondeau", StepCount: 1, P10Factor: 0.81, P50Factor: 1.02, P90Factor: 1.28, RunCount: 2, Basis: "7 measurements in 2 runs show about 96 % of the heat stated (90 to 103 %)"},
+			{Kind: schedulingpb.StepKind_STRAIN, StepCount: 1, P10Factor: 0.79, P50Factor: 1, P90Factor: 1.26, Basis: "work by hand (common practice, no source)"},
 		},
 		Summary:  "All 2 batches with a due time are in time with less than 1 %; least sure is Jus, 9 kg, for 2027-03-23 with less than 1 %.",
 		Cautions: []string{"It supports and does not replace the HACCP plan."},
