@@ -189,8 +189,7 @@ func (x *instance) outlook(ctx context.Context, plan sched.Plan, paces map[paceK
 	}
 	out := x.read(report)
 	out.Schedule, out.Seed, out.Spreads = c.Name, c.Seed, told
-	unsure := len(out.Batches) > 0 && !out.Batches[0].Due.IsZero() && out.Batches[0].OnTime < sureEnough
-	if c.Buffers && unsure && len(x.Activities) <= bufferActivities {
+	if c.Buffers && out.unsure() && len(x.Activities) <= bufferActivities {
 		found, err := simulator.Buffers(risk.BufferOptions{
 			Budget: bufferSteps * seconds(bufferStep), Step: seconds(bufferStep), Samples: min(bufferSamples, n), Candidates: bufferCandidates,
 		})
@@ -350,13 +349,20 @@ func (a *Assessor) Once(ctx context.Context) (bool, error) {
 	if err != nil || len(wanted) == 0 {
 		return false, err
 	}
-	out, err := a.service.safeOutlook(ctx, wanted[0].Schedule)
-	if err != nil {
-		return true, err
+	// Where time in hand helps takes several times as long to find out as how sure the schedule is: first things first.
+	for _, buffers := range []bool{false, true} {
+		out, err := a.service.safeOutlook(ctx, Assess{Name: wanted[0].Schedule, Buffers: buffers})
+		if err != nil {
+			return true, err
+		}
+		err = a.service.store.InTx(ctx, func(ctx context.Context) error {
+			return a.service.store.PutOutlook(ctx, out, wanted[0].Wanted)
+		})
+		if err != nil || !out.unsure() {
+			return true, err
+		}
 	}
-	return true, a.service.store.InTx(ctx, func(ctx context.Context) error {
-		return a.service.store.PutOutlook(ctx, out, wanted[0].Wanted)
-	})
+	return true, nil
 }
 
 // aged asks anew for outlooks that are old: where nothing happens that should, time alone makes batches late.
@@ -378,7 +384,8 @@ func (a *Assessor) aged(ctx context.Context) ([]WantedOutlook, error) {
 }
 
 // safeOutlook turns what stands against an outlook, a defect too, into one that says so: it must not be tried for ever.
-func (s *Service) safeOutlook(ctx context.Context, name string) (out Outlook, err error) {
+func (s *Service) safeOutlook(ctx context.Context, c Assess) (out Outlook, err error) {
+	name := c.Name
 	refuse := func(why string) Outlook {
 		return Outlook{Schedule: name, At: s.clock.Now(), Refusal: why, Summary: "How sure the schedule is cannot be said: " + why, Cautions: []string{Caution}}
 	}
@@ -388,7 +395,7 @@ func (s *Service) safeOutlook(ctx context.Context, name string) (out Outlook, er
 			out, err = refuse("it could not be computed because of a defect; the log says more"), nil
 		}
 	}()
-	out, err = s.AssessSchedule(ctx, Assess{Name: name, Buffers: true})
+	out, err = s.AssessSchedule(ctx, c)
 	if err == nil || ctx.Err() != nil {
 		return out, err
 	}

@@ -108,6 +108,11 @@ type WantedOutlook struct {
 	Wanted   int64
 }
 
+// unsure says whether a batch may well be late.
+func (o Outlook) unsure() bool {
+	return len(o.Batches) > 0 && !o.Batches[0].Due.IsZero() && o.Batches[0].OnTime < sureEnough
+}
+
 // curveShares are the shares of realisations whose moments an outlook keeps.
 var curveShares = []float64{
 	0.01, 0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95, 0.99,

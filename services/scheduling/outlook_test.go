@@ -385,3 +385,21 @@ func TestASearchBoundedByTimeSaysSoAndEndsWhenItHasSettled(t *testing.T) {
 		t.Errorf("with a budget: %+v", done)
 	}
 }
+
+// BenchmarkOutlook is the outlook that the service makes by itself of a week of forty batches, without and with buffers.
+func BenchmarkOutlook(b *testing.B) {
+	k := newKitchen(b)
+	for i := range 40 {
+		k.planning.put(stock("b"+string(rune('a'+i/26))+string(rune('a'+i%26)), 100, monday.Add(time.Duration(24+3*i)*time.Hour)))
+	}
+	s := k.solve(scheduling.Solve{Budget: 50})
+	for name, buffers := range map[string]bool{"plain": false, "buffers": true} {
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if _, err := k.AssessSchedule(b.Context(), scheduling.Assess{Name: s.Name, Buffers: buffers}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -96,7 +96,7 @@ type Store interface {
 	RequestOldOutlooks(ctx context.Context, before time.Time) (int64, error)
 	// GetOutlook answers ErrNotFound until the first one is made.
 	GetOutlook(ctx context.Context, schedule string) (Outlook, error)
-	// PutOutlook keeps an outlook made for a number of WantedOutlooks; one for a higher number stays.
+	// PutOutlook keeps an outlook made for a number of WantedOutlooks, in place of one for the same number or a lower one.
 	PutOutlook(ctx context.Context, o Outlook, made int64) error
 	// WantedOutlooks lists at most 20 schedules whose outlook is wanted, published ones first; superseded ones never.
 	WantedOutlooks(ctx context.Context) ([]WantedOutlook, error)

@@ -9,7 +9,7 @@ SELECT name FROM schedules WHERE site = $1 AND state = 'PUBLISHED';
 SELECT schedule, site, wanted, made, assess_us, doc FROM outlooks WHERE schedule = $1;
 
 -- name: PutOutlook :execrows
-UPDATE outlooks SET made = $2, assess_us = $3, doc = $4 WHERE schedule = $1 AND made < $2;
+UPDATE outlooks SET made = $2, assess_us = $3, doc = $4 WHERE schedule = $1 AND made <= $2;
 
 -- name: WantedOutlooks :many
 SELECT o.schedule, o.wanted FROM outlooks o JOIN schedules s ON s.name = o.schedule

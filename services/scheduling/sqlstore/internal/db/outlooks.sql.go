@@ -39,7 +39,7 @@ func (q *Queries) PublishedName(ctx context.Context, site string) (string, error
 }
 
 const putOutlook = `-- name: PutOutlook :execrows
-UPDATE outlooks SET made = $2, assess_us = $3, doc = $4 WHERE schedule = $1 AND made < $2
+UPDATE outlooks SET made = $2, assess_us = $3, doc = $4 WHERE schedule = $1 AND made <= $2
 `
 
 type PutOutlookParams struct {
