@@ -22,7 +22,7 @@ const (
 func (x *instance) read(r *risk.Report) Outlook {
 	out := Outlook{
 		At: x.from(x.Horizon.Start), Samples: r.Samples, AllOnTime: r.AllOnTime.Value, Cautions: []string{
-			"The schedule is followed in its order and nothing is planned anew on the way, but for the people on shift, who take over what slips out of the shift before; yields, deliveries and absences are taken as planned.",
+			"The schedule is followed in its order and nothing is planned anew on the way, but for the people on shift, who take over what slips out of the shift before; yields, deliveries and absences are taken as planned, and nothing breaks down or has to be done again: what was forecast comes true somewhat less often than it says.",
 			Caution,
 		},
 	}
