@@ -422,6 +422,8 @@ type Report struct {
 	Objective Objective
 	// Bound: no plan has smaller (First, Rest). Its parts are the bounds of the parts.
 	Bound Objective
+	// BoundBy says what the bound of the tardiness comes from. Filled when the search ends with a plan.
+	BoundBy []BoundReason
 	// Gap is (cost - bound) / max(1, cost), of First if that is not at its bound, else of Rest. In [0, 1]; 1 without a
 	// plan.
 	Gap float64

@@ -30,10 +30,13 @@ type searcher struct {
 	why     tally
 	moves   []move
 	tell    func(improved bool)
+	rents   *rents // nil until the bound is raised
+	noRents bool   // there is nothing to raise it by
 }
 
 // halted reports whether the search must end: budget, Stop or proof.
 func (s *searcher) halted() bool {
+	s.raiseBound()
 	if s.stopped || s.used >= s.budget || s.proved() {
 		return true
 	}

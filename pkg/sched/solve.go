@@ -56,6 +56,7 @@ func Solve(in Instance, opt Options) (Plan, Report, error) {
 	}
 	s.d.stop = nil
 	r.Late = s.late()
+	r.BoundBy = s.boundBy()
 	return s.plan, r, nil
 }
 

@@ -1,0 +1,154 @@
+package sched_test
+
+import (
+	"slices"
+	"testing"
+
+	"rondeau.internal/pkg/sched"
+	"rondeau.internal/pkg/sched/kitchengen"
+)
+
+// hurried gives every activity a due time, so that the tardiness has something to say.
+func hurried(seed uint64, in sched.Instance) sched.Instance {
+	in.Activities = slices.Clone(in.Activities)
+	for i := range in.Activities {
+		a := &in.Activities[i]
+		if a.DueWeight == 0 {
+			a.Due, a.DueWeight = int64(2+(seed+uint64(i))%4), 1+int64(seed+uint64(i))%3
+		}
+	}
+	return in
+}
+
+// Whatever the rents, cells and windows, no value of the relaxation is above the optimum that complete enumeration finds.
+func TestNoRentsProveMoreThanTheOptimum(t *testing.T) {
+	t.Parallel()
+	checked, raised, tight := 0, 0, 0
+	for seed := range uint64(500) {
+		in := hurried(seed, tiny(seed, int(seed*2654435761>>7)&0x7fff|1<<9))
+		in.Weights.Blend = 0
+		if err := in.Validate(); err != nil {
+			t.Fatalf("%s: %v", in.Name, err)
+		}
+		o := enumerate(in)
+		if !o.found {
+			continue
+		}
+		best := o.best.Tardiness
+		for _, cell := range []int64{0, 2, 3} {
+			for _, width := range []int32{0, 3} {
+				for i, v := range sched.RentValues(in, cell, width, best, seed) {
+					checked++
+					if v > best {
+						t.Fatalf("%s: value %d with cells of %d and windows of %d proves %d, but a plan costs %d", in.Name, i, cell, width, v, best)
+					}
+				}
+			}
+		}
+		if v := sched.RentValues(in, 0, 0, best, seed); len(v) > 0 {
+			if v[len(v)-1] > v[0] {
+				raised++
+			}
+			if v[len(v)-1] == best {
+				tight++
+			}
+		}
+	}
+	t.Logf("%d values; the climb raised %d bounds, %d are the optimum", checked, raised, tight)
+	if checked < 50000 || raised < 60 {
+		t.Errorf("only %d values checked and %d bounds raised: the test says too little", checked, raised)
+	}
+}
+
+func TestMoreOfAResourceOrALaterDueTimeNeverRaisesAValue(t *testing.T) {
+	t.Parallel()
+	compared := 0
+	for seed := range uint64(400) {
+		in := hurried(seed, tiny(seed, int(seed*2654435761>>5)&0x7fff))
+		later := in
+		later.Activities = slices.Clone(in.Activities)
+		k := int(seed % uint64(len(in.Activities)))
+		later.Activities[k].Due++
+		if x, y, ok := sched.SameRents(in, later, seed); ok {
+			compared++
+			if y > x {
+				t.Errorf("%s: a later due time raises %d to %d", in.Name, x, y)
+			}
+		}
+		longer := in
+		longer.Vessels = slices.Clone(in.Vessels)
+		longer.Vessels[0].Down = nil
+		if x, y, ok := sched.SameRents(in, longer, seed); ok {
+			compared++
+			if y > x {
+				t.Errorf("%s: a vessel that is never down raises %d to %d", in.Name, x, y)
+			}
+		}
+	}
+	if compared < 300 {
+		t.Errorf("only %d pairs compared", compared)
+	}
+}
+
+// One more vessel can only make the optimum smaller, so the bound with it must stay below the optimum without it.
+func TestTheBoundWithOneMoreVesselIsBelowTheOptimumWithout(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(80) {
+		in := hurried(seed, tiny(seed, 1|1<<1|1<<2|1<<4|1<<9))
+		in.Weights.Blend = 0
+		o := enumerate(in)
+		if !o.found {
+			continue
+		}
+		more := in
+		more.Vessels = append(slices.Clone(in.Vessels), sched.Vessel{Name: "v2", Setup: in.Vessels[0].Setup})
+		more.Activities = slices.Clone(in.Activities)
+		for i := range more.Activities {
+			a := &more.Activities[i]
+			extra := a.Modes[0]
+			extra.Name, extra.Uses = "v2", []sched.Use{{Vessel: "v2"}}
+			a.Modes = append(slices.Clone(a.Modes), extra)
+		}
+		for _, v := range sched.RentValues(more, 0, 0, o.best.Tardiness, seed) {
+			if v > o.best.Tardiness {
+				t.Fatalf("%s: %d with one vessel more, the optimum without is %d", in.Name, v, o.best.Tardiness)
+			}
+		}
+	}
+}
+
+// Two kettles for eight batches: the bound must say that the kettles are what is scarce, and rise well above what the
+// steps of the batches need by themselves.
+func TestTheReportSaysThatTheKettlesAreScarce(t *testing.T) {
+	t.Parallel()
+	in := kitchengen.Kitchen(0, kitchengen.Size{Batches: 8, Days: 2, Kettles: 2, Ovens: 2, Chillers: 2})
+	var last int64
+	_, rep := mustSolve(t, in, sched.Options{Seed: 1, Iterations: 4000, Progress: func(r sched.Report) {
+		if r.Bound.Tardiness < last {
+			t.Errorf("the bound falls from %d to %d", last, r.Bound.Tardiness)
+		}
+		last = r.Bound.Tardiness
+	}})
+	if len(rep.BoundBy) < 2 {
+		t.Fatalf("%+v", rep.BoundBy)
+	}
+	steps, kettles := rep.BoundBy[0], rep.BoundBy[1]
+	if steps.Kind != sched.WaitLag || kettles.Kind != sched.WaitVessel || !slices.Equal(kettles.Vessels, []string{"kettle-1", "kettle-2"}) {
+		t.Errorf("%+v", rep.BoundBy)
+	}
+	if steps.Cost <= 0 || kettles.Cost <= 0 || steps.Cost+kettles.Cost > rep.Objective.Tardiness {
+		t.Errorf("%d and %d of %d", steps.Cost, kettles.Cost, rep.Objective.Tardiness)
+	}
+	if rep.Bound.Tardiness < 3*steps.Cost {
+		t.Errorf("the bound %d is hardly above the %d of the steps", rep.Bound.Tardiness, steps.Cost)
+	}
+	if kettles.From >= kettles.To || kettles.From < in.Horizon.Start || kettles.To > in.Horizon.End {
+		t.Errorf("scarce between %d and %d", kettles.From, kettles.To)
+	}
+	for _, r := range rep.BoundBy {
+		if r.Message == "" {
+			t.Errorf("no words for %+v", r)
+		}
+		t.Log(r.Message)
+	}
+}
