@@ -10,23 +10,28 @@ import (
 func (p *problem) lowerBound(w *window, k *keys) Objective {
 	var o Objective
 	end := p.from
+	allow := p.linkedModes()
 	p.least = make([]int64, len(p.acts))
 	for a := range p.acts {
 		c := &p.acts[a]
 		p.least[a] = c.weight * max(0, w.ee[a]-c.due)
 		o.Tardiness += p.least[a]
 		end = max(end, w.ee[a], w.es[a]+p.tail[a])
-		cheapest := Forever
+		cheapest, stays := Forever, c.prevMode == -1
 		for m := range c.modes {
-			if !c.fixed || int32(m) == c.fixMode {
+			if p.eligible(int32(a), m, allow) {
 				cheapest = min(cheapest, c.modes[m].energy)
+				stays = stays || c.prevMode == int32(m)
 			}
 		}
-		if len(c.modes) > 0 {
+		if cheapest < Forever {
 			o.Energy += cheapest
 		}
 		if pr := p.in.Activities[a].Previous; pr != nil {
 			o.Change += pr.MoveWeight * max(0, w.es[a]-pr.Start, pr.Start-w.ls[a])
+			if !stays {
+				o.Change += pr.ModeWeight
+			}
 		}
 	}
 	for v := range p.vessels {
@@ -46,8 +51,46 @@ func (p *problem) lowerBound(w *window, k *keys) Objective {
 	if len(p.acts) > 0 {
 		o.Makespan = end - p.from
 	}
-	o.Freshness = 0
+	o.Freshness = p.leastFreshness(w)
 	return p.in.Weights.Weigh(o)
+}
+
+// eligible reports whether mode m of a is in some plan as far as its pin and links (allow, see linkedModes) go.
+func (p *problem) eligible(a int32, m int, allow [][]bool) bool {
+	c := &p.acts[a]
+	if c.fixed {
+		return int32(m) == c.fixMode
+	}
+	return allow == nil || allow[a][m]
+}
+
+// leastFreshness is what lags cost because they cannot be shorter: by their minimum or by the windows of their ends.
+func (p *problem) leastFreshness(w *window) int64 {
+	var sum int64
+	for i := range p.in.Lags {
+		l := &p.in.Lags[i]
+		if l.FreshWeight == 0 {
+			continue
+		}
+		u, v := p.lagEnds[i][0], p.lagEnds[i][1]
+		least := -Forever
+		if !p.acts[u].fact || !p.acts[v].fact {
+			least = l.Min
+		}
+		first := w.es[v]
+		if l.ToEdge == EdgeEnd {
+			first = w.ee[v]
+		}
+		last := w.ls[u]
+		if l.FromEdge != EdgeStart {
+			last += p.acts[u].maxDur
+		}
+		if p.acts[u].maxDur < Forever || l.FromEdge == EdgeStart {
+			least = max(least, first-last)
+		}
+		sum += l.FreshWeight * max(0, least-l.Fresh)
+	}
+	return sum
 }
 
 // job is one activity in a one-machine relaxation.

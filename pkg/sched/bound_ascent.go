@@ -164,8 +164,8 @@ func (r *rents) keepTop() {
 	}
 }
 
-// cellsPerTry is how much of the bound's work may be done for each plan tried: about a tenth of the time that a plan
-// takes to try.
+// cellsPerTry is how much of the bound's work may be done for each plan tried, more where a plan takes longer to try:
+// about a tenth of the time.
 const cellsPerTry = 1000
 
 // raiseBound improves the bound in proportion to the plans tried, so that the result does not depend on the speed of
@@ -174,7 +174,7 @@ func (s *searcher) raiseBound() {
 	if s.best == nil || s.noRents || s.best.cost.Tardiness <= s.bound.Tardiness || s.proved() {
 		return
 	}
-	credit := int64(s.used) * cellsPerTry
+	credit := int64(s.used) * int64(max(cellsPerTry, len(s.p.acts)/4))
 	if s.rents == nil {
 		if credit < 200*int64(len(s.p.acts)) {
 			return

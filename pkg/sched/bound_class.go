@@ -133,19 +133,24 @@ func (r *rents) lateness(t *tree) {
 	}
 }
 
-// classes groups the modes of an activity and finds where each group can begin.
+// classes groups the modes of an activity and finds where each group can begin. A group that asks for all that another
+// one asks for, and more, is left out: under no rents is it cheaper.
 func (r *rents) classes(n *node) {
 	c := &r.p.acts[n.act]
 	n.classes = n.classes[:0]
+	last := -1
 	for m := range c.modes {
-		if !r.allowed(n.act, m) {
+		if !r.p.eligible(n.act, m, r.allow) || last >= 0 && r.twins(&c.modes[last], &c.modes[m]) {
 			continue
 		}
+		last = m
 		x := r.classOf(n.act, &c.modes[m])
-		if !slices.ContainsFunc(n.classes, func(y class) bool { return y.same(&x) }) {
-			x.mode = &c.modes[m]
-			n.classes = append(n.classes, x)
+		if slices.ContainsFunc(n.classes, func(y class) bool { return y.within(&x) }) {
+			continue
 		}
+		x.mode = &c.modes[m]
+		n.classes = slices.DeleteFunc(n.classes, func(y class) bool { return x.within(&y) })
+		n.classes = append(n.classes, x)
 	}
 	for k := range n.classes {
 		if n.classes[k].pauses {
@@ -156,12 +161,37 @@ func (r *rents) classes(n *node) {
 	}
 }
 
-func (x *class) same(y *class) bool {
-	if x.pauses || y.pauses {
-		return x.pauses == y.pauses && x.d == y.d && x.phases == y.phases && x.cal == y.cal && x.stop == y.stop && slices.Equal(x.items, y.items)
+// twins reports whether two modes are sure to be of one class: alike but for vessels that belong to the same limits.
+func (r *rents) twins(a, b *cmode) bool {
+	if a.d != b.d || a.cal != b.cal || a.pausable != b.pausable || len(a.uses) != len(b.uses) || !slices.Equal(a.dems, b.dems) {
+		return false
 	}
-	return x.d == y.d && slices.Equal(x.items, y.items) &&
-		slices.EqualFunc(x.bars, y.bars, func(a, b bar) bool { return a.lo == b.lo && a.hi == b.hi && &a.count[0] == &b.count[0] })
+	for i := range a.uses {
+		v, w := a.uses[i].vessel, b.uses[i].vessel
+		if r.member[v] != r.member[w] || r.p.vessels[v].setup != r.p.vessels[w].setup {
+			return false
+		}
+	}
+	return true
+}
+
+// within reports whether whoever can afford y can afford x: as long, with no other demands and no other closed times.
+func (x *class) within(y *class) bool {
+	if x.d != y.d || x.pauses != y.pauses || x.pauses && (x.phases != y.phases || x.cal != y.cal || x.stop != y.stop) {
+		return false
+	}
+	for i := range x.items {
+		if !slices.Contains(y.items, x.items[i]) {
+			return false
+		}
+	}
+	for i := range x.bars {
+		b := &x.bars[i]
+		if !slices.ContainsFunc(y.bars, func(c bar) bool { return c.lo == b.lo && c.hi == b.hi && &c.count[0] == &b.count[0] }) {
+			return false
+		}
+	}
+	return true
 }
 
 // classOf says what the relaxation sees of a mode.
@@ -265,16 +295,18 @@ func (x *class) fits(c, cells int32) bool {
 // pausingRuns does the same with pauses, and keeps between which cells the end lies.
 func (r *rents) pausingRuns(n *node, x *class) {
 	x.runs, x.ends = x.runs[:0], make([]ending, n.n)
-	for c := n.first; c < n.first+n.n; c++ {
-		lo, hi := max(r.g.begin(c), n.es), r.g.last(c)
-		var tm timing
-		if _, ok := x.mode.begin(lo, hi, &tm); !ok || tm.end() > r.p.to {
+	var tm timing
+	t, ok := x.mode.begin(max(r.g.begin(n.first), n.es), r.p.to, &tm)
+	for c := n.first; ok && c < n.first+n.n; c++ {
+		if t > r.g.last(c) {
 			continue
 		}
-		e := ending{lo: r.g.clamp(r.g.at(tm.end())), real: tm.end(), ok: true}
+		if tm.end() > r.p.to {
+			break
+		}
+		e := ending{lo: r.g.clamp(r.g.at(tm.end())), hi: r.g.cells, real: tm.end()}
 		// No beginning in this cell ends later than one at the next moment that can be a beginning.
-		e.hi = r.g.cells
-		if _, ok := x.mode.begin(hi+1, r.p.to, &tm); ok {
+		if t, ok = x.mode.begin(r.g.last(c)+1, r.p.to, &tm); ok {
 			e.hi = r.g.clamp(r.g.at(tm.end()))
 		}
 		x.ends[c-n.first] = e

@@ -67,3 +67,22 @@ func SameRents(a, b Instance, seed uint64) (x, y int64, ok bool) {
 	y, m := value(&b)
 	return x, y, n >= 0 && n == m
 }
+
+// RentSetup and RentStep are for benchmarks.
+func RentSetup(in Instance) func() {
+	p := ready(in)
+	return func() { p.newRents() }
+}
+
+func RentStep(in Instance) func() {
+	r := ready(in).newRents()
+	goal := 2 * r.bound()
+	return func() { r.step(goal) }
+}
+
+func ready(in Instance) *problem {
+	p := compile(&in)
+	w, _ := p.impossible()
+	p.lowerBound(w, p.urgency())
+	return p
+}

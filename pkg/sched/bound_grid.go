@@ -108,7 +108,7 @@ func (l *limit) sum() {
 	}
 }
 
-// limitCount bounds the number of limits that are looked at.
+// limitCount bounds the number of limits that are looked at; at most 32 (rents.member).
 const limitCount = 24
 
 // limits lists what may be scarce at some time, the most loaded first.
@@ -319,6 +319,9 @@ func (p *problem) loadOf(l *limit) float64 {
 // longestClean is the longest cleaning that any stay in a vessel of l is stretched by.
 func (p *problem) longestClean(l *limit) int64 {
 	longest := int64(0)
+	if !slices.ContainsFunc(l.set, func(v int32) bool { return len(p.vessels[v].down) > 0 }) {
+		return 0 // nobody asks
+	}
 	for a := range p.acts {
 		for m := range p.acts[a].modes {
 			longest = max(longest, p.cleanBefore(int32(a), &p.acts[a].modes[m], l))

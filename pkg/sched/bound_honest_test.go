@@ -60,6 +60,32 @@ func TestNoRentsProveMoreThanTheOptimum(t *testing.T) {
 	}
 }
 
+// Each part of the bound is one of its own: no plan is below it, the best one included.
+func TestEveryPartOfTheBoundIsBelowEveryPlan(t *testing.T) {
+	t.Parallel()
+	var sum sched.Objective
+	for seed := range uint64(260) {
+		in := tiny(seed, int(seed*2654435761>>6)&0x7fff|1<<8|1<<11|1<<9)
+		o := enumerate(in)
+		if !o.found {
+			continue
+		}
+		_, rep := mustSolve(t, in, sched.Options{Seed: seed, Iterations: 60})
+		b := rep.Bound
+		sum.Energy += b.Energy
+		sum.Change += b.Change
+		sum.Freshness += b.Freshness
+		sum.Tardiness += b.Tardiness
+		sum.Makespan += b.Makespan
+		if c := o.best; b.Tardiness > c.Tardiness || b.Overtime > c.Overtime || b.Energy > c.Energy || b.Freshness > c.Freshness || b.Change > c.Change || b.Makespan > c.Makespan {
+			t.Errorf("%s: bound %+v, optimum %+v", in.Name, b, c)
+		}
+	}
+	if sum.Energy == 0 || sum.Change == 0 || sum.Freshness == 0 || sum.Tardiness == 0 || sum.Makespan == 0 {
+		t.Errorf("a part is never bounded: %+v", sum)
+	}
+}
+
 func TestMoreOfAResourceOrALaterDueTimeNeverRaisesAValue(t *testing.T) {
 	t.Parallel()
 	compared := 0

@@ -13,8 +13,9 @@ type rents struct {
 	allow  [][]bool
 	limits []*limit
 	all    []*tree
-	shut   map[*opening][]int32
-	base   int64 // lateness that is not looked into
+	member []uint32             // per vessel, the limits that it belongs to
+	shut   map[*opening][]int32 // see closed
+	base   int64                // lateness that is not looked into
 	buf    []int64
 	queue  []int32
 	long   slab[int64]
@@ -43,6 +44,12 @@ func (p *problem) rentsOn(g grid, width int32) *rents {
 	}
 	r.g = g
 	r.limits = p.limits(&r.g)
+	r.member = make([]uint32, len(p.vessels))
+	for i, l := range r.limits {
+		for _, v := range l.set {
+			r.member[v] |= 1 << i
+		}
+	}
 	r.trees()
 	for _, t := range r.all {
 		for i := range t.nodes {

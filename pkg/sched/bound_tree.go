@@ -67,7 +67,6 @@ type cellRun struct{ from, to int32 }
 type ending struct {
 	lo, hi int32
 	real   int64
-	ok     bool
 }
 
 // item is a demand on a limit between two offsets in cells from the cell of the start; for work that pauses, until the
@@ -325,7 +324,7 @@ func (r *rents) addStays(u, v *node) {
 			}
 			least := Forever
 			for m := range c.modes {
-				if r.allowed(u.act, m) {
+				if p.eligible(u.act, m, r.allow) {
 					least = min(least, c.modes[m].usesOf(l, true))
 				}
 			}
@@ -346,12 +345,6 @@ func (r *rents) resource(res int32) *limit {
 		}
 	}
 	return nil
-}
-
-// allowed reports whether mode m of a can be chosen at all.
-func (r *rents) allowed(a int32, m int) bool {
-	c := &r.p.acts[a]
-	return !(c.fixed && int32(m) != c.fixMode) && (r.allow == nil || r.allow[a][m])
 }
 
 // cells is a distance in cells, rounded to the looser side.
