@@ -178,3 +178,29 @@ func TestTheReportSaysThatTheKettlesAreScarce(t *testing.T) {
 		t.Log(r.Message)
 	}
 }
+
+// Where nothing competes the relaxation is no relaxation: for one batch by itself, with its calendars, pauses, holds and
+// greatest lags, the bound under no rents is what the best plan costs.
+func TestForOneBatchTheBoundIsTheOptimum(t *testing.T) {
+	t.Parallel()
+	late := 0
+	for seed := range uint64(40) {
+		in := kitchengen.Kitchen(seed, kitchengen.Size{Batches: 1})
+		for i := range in.Activities {
+			if a := &in.Activities[i]; a.DueWeight > 0 {
+				a.Due -= 12 * 3600
+			}
+		}
+		_, rep := mustSolve(t, in, sched.Options{Seed: seed, Iterations: 400})
+		if rep.Objective.Tardiness > 0 {
+			late++
+		}
+		v := sched.RentValues(in, 0, 0, rep.Objective.Tardiness, seed)
+		if len(v) == 0 || v[0] != rep.Objective.Tardiness {
+			t.Errorf("seed %d: a plan of %d, bound %v", seed, rep.Objective.Tardiness, v[:min(1, len(v))])
+		}
+	}
+	if late < 20 {
+		t.Errorf("only %d batches are late", late)
+	}
+}
