@@ -6,7 +6,8 @@ import (
 )
 
 // lowerBound computes costs that no plan can undercut: critical paths with calendars, one-machine bounds per vessel and
-// work content per resource for the makespan; earliest ends and one-machine lateness for the tardiness.
+// work content per resource for the makespan; earliest ends and one-machine lateness for the tardiness, which rents
+// raise later; the cheapest modes left for energy and change; minima and windows of lags for the freshness.
 func (p *problem) lowerBound(w *window, k *keys) Objective {
 	var o Objective
 	end := p.from

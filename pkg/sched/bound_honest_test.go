@@ -209,3 +209,34 @@ func TestForOneBatchTheBoundIsTheOptimum(t *testing.T) {
 		t.Errorf("only %d batches are late", late)
 	}
 }
+
+// A vessel that is let go at the end of an activity is not kept by its hold: a strain frees the kettle while the pot waits.
+func TestAVesselLetGoIsNotKeptByTheHold(t *testing.T) {
+	t.Parallel()
+	use := func(names ...string) (out []sched.Use) {
+		for _, n := range names {
+			out = append(out, sched.Use{Vessel: n, FreeAtEnd: n == "kettle" && len(names) > 1})
+		}
+		return out
+	}
+	in := sched.Instance{
+		Horizon: sched.Span{End: 16},
+		Vessels: []sched.Vessel{{Name: "kettle"}, {Name: "pot"}},
+		Activities: []sched.Activity{
+			{Name: "strain", Modes: []sched.Mode{{Name: "both", Uses: use("kettle", "pot"), Start: 2}}, Due: 2, DueWeight: 3},
+			{Name: "pour", Modes: []sched.Mode{{Name: "pot", Uses: use("pot"), Start: 1}}, Due: 8, DueWeight: 1},
+			{Name: "boil", Modes: []sched.Mode{{Name: "kettle", Uses: use("kettle"), Start: 3}}, Due: 4, DueWeight: 2},
+		},
+		Lags:  []sched.Lag{{From: "strain", To: "pour", Min: 5}},
+		Holds: []sched.Hold{{Activity: "strain", Until: "pour"}},
+	}
+	o := enumerate(in)
+	if !o.found || o.best.Tardiness != 2 {
+		t.Fatalf("optimum %+v, by hand it is 2: the boil begins when the strain ends and is late by one", o.best)
+	}
+	for _, v := range sched.RentValues(in, 0, 0, 6, 1) {
+		if v > 2 {
+			t.Fatalf("a value of %d", v)
+		}
+	}
+}

@@ -33,35 +33,27 @@ func (s *searcher) boundBy() []BoundReason {
 	if s.bound.Tardiness <= 0 || s.best == nil {
 		return nil
 	}
-	steps := BoundReason{Kind: WaitLag}
+	steps, late := BoundReason{Kind: WaitLag}, 0
+	for a := range s.p.acts {
+		if s.p.least[a] > 0 {
+			late++
+			steps.Cost += s.p.least[a]
+		}
+	}
 	r := s.rents
-	if r == nil || r.climb.top == nil {
-		late := 0
-		for a := range s.p.acts {
-			if s.p.least[a] > 0 {
-				late++
-				steps.Cost += s.p.least[a]
-			}
-		}
+	if r == nil {
 		steps.Message = stepsMessage(late, steps.Cost)
-		if steps.Cost < s.bound.Tardiness {
-			return nil // a bound of another kind
-		}
 		return []BoundReason{steps}
 	}
-	late := 0
 	for _, l := range r.limits {
 		clear(l.rent)
 	}
 	steps.Cost = ceilDiv(r.value(false), rentScale)
-	for _, t := range r.all {
-		if t.value > 0 {
-			late++
-		}
-	}
-	for a := range s.p.acts {
-		if s.p.acts[a].fact && s.p.least[a] > 0 {
-			late++
+	if late == 0 {
+		for _, t := range r.all {
+			if t.value > 0 {
+				late++
+			}
 		}
 	}
 	steps.Message = stepsMessage(late, steps.Cost)
@@ -72,7 +64,7 @@ func stepsMessage(late int, cost int64) string {
 	if cost == 0 {
 		return "if nothing were ever scarce, every due time could be kept"
 	}
-	return fmt.Sprintf("%s cannot be done by the due time even if nothing were ever scarce: releases, durations, waits and open hours alone cost %d of tardiness", count(late, "order", "orders"), cost)
+	return fmt.Sprintf("%s cannot be kept even if nothing were ever scarce: releases, durations, waits and open hours alone cost %d of tardiness", count(late, "due time", "due times"), cost)
 }
 
 func count(n int, one, many string) string {
@@ -88,6 +80,9 @@ func (r *rents) scarce(free int64) []BoundReason {
 		l    *limit
 		rent []int64
 		sum  float64
+	}
+	if r.climb.top == nil {
+		return nil
 	}
 	var es []earner
 	total := 0.0
