@@ -13,6 +13,7 @@ type climb struct {
 	got   []float64
 	scale []float64 // per limit, by what its rents weigh against those of others
 	value int64     // under the rents now
+	free  int64     // under no rents
 	best  int64     // greatest value so far
 	hope  float64   // rise of best that the next steps aim at
 	fails int       // steps since best rose
@@ -54,7 +55,7 @@ func (r *rents) begin() {
 		k.scale = append(k.scale, 1/float64(peak))
 	}
 	k.value = r.value(true)
-	k.best, k.mark = k.value, k.value
+	k.free, k.best, k.mark = k.value, k.value, k.value
 	r.excess(k.got)
 	copy(k.way, k.got)
 }

@@ -24,8 +24,12 @@ type BoundReason struct {
 	Message string
 }
 
-// reasonLimit bounds the number of scarce things that are named.
-const reasonLimit = 3
+// reasonLimit bounds the number of scarce things that are named, slowFrom from how many cells on it is only one, since the
+// cost of each is one more evaluation of the relaxation.
+const (
+	reasonLimit = 3
+	slowFrom    = 3_000_000
+)
 
 // boundBy explains the bound of the tardiness: what the steps need even if nothing were scarce, then what is scarce, by
 // the rent it earns under the best rents found.
@@ -45,26 +49,20 @@ func (s *searcher) boundBy() []BoundReason {
 		steps.Message = stepsMessage(late, steps.Cost)
 		return []BoundReason{steps}
 	}
-	for _, l := range r.limits {
-		clear(l.rent)
-	}
-	steps.Cost = ceilDiv(r.value(false), rentScale)
-	if late == 0 {
-		for _, t := range r.all {
-			if t.value > 0 {
-				late++
-			}
-		}
-	}
+	steps.Cost = ceilDiv(r.climb.free, rentScale)
 	steps.Message = stepsMessage(late, steps.Cost)
 	return append([]BoundReason{steps}, r.scarce(steps.Cost)...)
 }
 
 func stepsMessage(late int, cost int64) string {
 	if cost == 0 {
-		return "if nothing were ever scarce, every due time could be kept"
+		return "releases, durations, waits and open hours alone force no tardiness"
 	}
-	return fmt.Sprintf("%s cannot be kept even if nothing were ever scarce: releases, durations, waits and open hours alone cost %d of tardiness", count(late, "due time", "due times"), cost)
+	what := "some due times"
+	if late > 0 {
+		what = count(late, "due time", "due times")
+	}
+	return fmt.Sprintf("%s cannot be kept even if nothing were ever scarce: releases, durations, waits and open hours alone cost %d of tardiness", what, cost)
 }
 
 func count(n int, one, many string) string {
@@ -98,7 +96,11 @@ func (r *rents) scarce(free int64) []BoundReason {
 	}
 	slices.SortStableFunc(es, func(a, b earner) int { return cmp.Compare(b.sum, a.sum) })
 	var out []BoundReason
-	for _, e := range es[:min(len(es), reasonLimit)] {
+	most := reasonLimit
+	if r.work > slowFrom {
+		most = 1
+	}
+	for _, e := range es[:min(len(es), most)] {
 		x := BoundReason{Kind: WaitResource, Share: e.sum / total}
 		if x.Share < 0.05 {
 			break
