@@ -74,7 +74,7 @@ func (r *rents) step(goal int64) {
 	k := &r.climb
 	k.steps++
 	if k.hope == 0 {
-		k.hope = firstHope * math.Max(float64(goal)*rentScale-float64(k.best), 0.02*float64(k.best))
+		k.hope = firstHope * math.Max(float64(goal*rentScale-k.best), 0.02*float64(k.best))
 	}
 	norm := 0.0
 	n := len(k.x) / len(r.limits)

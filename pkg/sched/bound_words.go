@@ -87,7 +87,7 @@ func (r *rents) scarce(free int64) []BoundReason {
 	for i, l := range r.limits {
 		e := earner{l: l, rent: r.climb.top[i]}
 		for c, x := range e.rent {
-			e.sum += float64(x) * float64(l.cap[c])
+			e.sum += float64(x * l.cap[c])
 		}
 		if e.sum > 0 {
 			es = append(es, e)
@@ -145,13 +145,13 @@ func someOf(names []string) string {
 func (r *rents) pressed(l *limit, rent []int64, sum float64) (from, to int64) {
 	best, lo, held := len(rent)+1, 0, 0.0
 	for hi, x := range rent {
-		held += float64(x) * float64(l.cap[hi])
+		held += float64(x * l.cap[hi])
 		for held >= sum/2 {
 			if hi+1-lo < best {
 				best = hi + 1 - lo
 				from, to = r.g.begin(int32(lo)), min(r.p.to, r.g.begin(int32(hi+1)))
 			}
-			held -= float64(rent[lo]) * float64(l.cap[lo])
+			held -= float64(rent[lo] * l.cap[lo])
 			lo++
 		}
 	}
