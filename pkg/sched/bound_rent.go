@@ -39,7 +39,7 @@ func (p *problem) rentsOn(g grid, width int32) *rents {
 	for a := range p.acts {
 		weight += float64(p.acts[a].weight)
 	}
-	if weight == 0 || weight*float64(p.to-p.from)*rentScale > 1<<57 {
+	if weight == 0 || weight*float64(p.to)*rentScale > 1<<57 {
 		return nil
 	}
 	r.g = g
