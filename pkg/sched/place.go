@@ -262,7 +262,7 @@ func (s *state) occupy(a int32, u cuse, t int64, tm *timing) int64 {
 		before = &o[i-1]
 		lo = s.relFor(before, a)
 		if c.fact {
-			stay.rel = max(stay.rel, before.rel)
+			stay.rel, stay.past = max(stay.rel, before.rel), s.overlapped(before, a)
 		}
 	}
 	if ch := s.change(u.vessel, before, a); ch.Duration > 0 {
@@ -358,7 +358,7 @@ func (s *state) renewRel(v int32, i int) {
 		}
 		o.rel = o.own
 		if o.fact && k > 0 && s.occ[v][k-1].fact {
-			o.rel = max(o.rel, s.occ[v][k-1].rel)
+			o.rel, o.past = max(o.rel, s.occ[v][k-1].rel), s.overlapped(&s.occ[v][k-1], o.act)
 		}
 		s.set(v, k, o)
 	}

@@ -8,6 +8,7 @@ type occ struct {
 	start, end int64
 	own        int64 // end of the hold of act; Forever while it is open
 	rel        int64 // when the vessel is free again: own, or later where facts overlap
+	past       int64 // when it is free of the facts before that overlap, but for those whose holds end with this one's
 	cfrom, cto int64
 	attended   bool // the change is attended and takes crew
 	kept       bool // the hold of act keeps this vessel
@@ -242,9 +243,17 @@ func clearOf(spans []Span, x, y int64) int64 {
 // relFor is when activity a may find the vessel of stay o free.
 func (s *state) relFor(o *occ, a int32) int64 {
 	if o.kept && s.p.acts[o.act].until == a {
-		return o.end
+		return max(o.end, o.past)
 	}
 	return o.rel
+}
+
+// overlapped is when the vessel is free of fact before for a fact that follows it and may overlap.
+func (s *state) overlapped(before *occ, follower int32) int64 {
+	if before.kept && s.p.acts[before.act].until == s.p.acts[follower].until {
+		return max(before.end, before.past)
+	}
+	return before.rel
 }
 
 // gap returns t if activity a can occupy vessel v in [t, rel), else a later moment before which it cannot.
