@@ -150,8 +150,27 @@ func (p *problem) calendarsOf(a int32) []string {
 	return out
 }
 
-// aloneConflicts finds activities that fit nowhere even if nothing else is planned.
+// aloneConflicts finds activities that fit nowhere even if nothing else is planned. The state in which a vessel is found
+// counts only for an activity that has it to itself: another one in between may leave it clean enough.
 func (p *problem) aloneConflicts() []Conflict {
+	users := make([]int, len(p.vessels))
+	for a := range p.acts {
+		mine := map[int32]bool{}
+		for m := range p.acts[a].modes {
+			for _, u := range p.acts[a].modes[m].uses {
+				mine[u.vessel] = true
+			}
+		}
+		for v := range mine {
+			users[v]++
+		}
+	}
+	for v := range p.vessels {
+		if found := p.vessels[v].first; users[v] > 1 && found >= 0 {
+			p.vessels[v].first = -1
+			defer func() { p.vessels[v].first = found }()
+		}
+	}
 	s := newState(p)
 	for a := range p.acts {
 		s.lb[a] = noPath

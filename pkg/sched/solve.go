@@ -52,6 +52,9 @@ func Solve(in Instance, opt Options) (Plan, Report, error) {
 	r := s.report()
 	if s.best == nil {
 		r.Conflicts = s.conflicts()
+		if !s.stopped && p.refutes(refuteNodes, opt.Stop) {
+			r.Status = StatusInfeasible
+		}
 		return Plan{}, r, nil
 	}
 	s.d.stop = nil
