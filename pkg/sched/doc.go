@@ -15,6 +15,9 @@
 // is taken out and its first stage is tried later. A search changes the order of the blocks, their modes and their
 // earliest times, and keeps what is better. Bounds on makespan and tardiness say how far from the best the plan can be.
 //
+// When there is no plan, Explain says which steps and limits are impossible together, proves it where it can, and
+// searches for the cheapest changes with which there is one; ExplainLate does so for an order that is late.
+//
 // The engine never returns a plan that breaks a constraint of the model; package verify checks that independently and
 // its Check is to be called before a plan is saved. A plan supports and does not replace the validated HACCP plan, the
 // local code and the qualified person: a time limit that the instance does not contain is not respected.

@@ -45,6 +45,7 @@ func (s *searcher) warm() *genotype {
 			}
 		}
 		g.slots = &slots
+		g.tight = s.p.passesOn(s.opt.Warm)
 	}
 	if !some {
 		return nil
@@ -66,6 +67,21 @@ func (s *searcher) warm() *genotype {
 		return 0
 	})
 	return g
+}
+
+// passesOn reports whether a plan fills some store at the very moment at which it is emptied: the decoder only finds such
+// a place if it trusts that this happens.
+func (p *problem) passesOn(plan *Plan) bool {
+	for i := range p.in.Stores {
+		st := &p.in.Stores[i]
+		if st.Consumer == "" || st.Amount == 0 {
+			continue
+		}
+		if from, to := plan.of(st.Producer), plan.of(st.Consumer); from != nil && to != nil && from.End == to.Start {
+			return true
+		}
+	}
+	return false
 }
 
 // startKeys are the present starts.
