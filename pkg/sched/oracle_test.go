@@ -3,6 +3,7 @@ package sched_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"sort"
 	"testing"
 
@@ -171,6 +172,8 @@ type oracle struct {
 	cands [][]sched.Assignment
 	best  sched.Objective
 	found bool
+	// bestPlan is a plan of the best cost.
+	bestPlan sched.Plan
 }
 
 func enumerate(in sched.Instance) *oracle {
@@ -195,8 +198,16 @@ func candidates(in sched.Instance, i int) []sched.Assignment {
 		for _, u := range m.Uses {
 			vessels = append(vessels, u.Vessel)
 		}
-		for s := in.Horizon.Start; s <= in.Horizon.End; s++ {
-			for e := s; e <= in.Horizon.End+6; e++ {
+		from, to := in.Horizon.Start, in.Horizon.End
+		if a.Fixed != nil {
+			from, to = a.Fixed.Start, a.Fixed.Start
+		}
+		for s := from; s <= to; s++ {
+			least := s // an activity takes its durations at least, and ends at one moment only
+			if a.Fixed == nil || !a.Fixed.Started {
+				least += m.Start + m.Middle + m.End
+			}
+			for e := least; e <= in.Horizon.End+6; e++ {
 				as := sched.Assignment{Activity: a.Name, Mode: m.Name, Vessels: vessels, Start: s, End: e, HeldUntil: e}
 				ok := true
 				for _, v := range verify.Check(alone, sched.Plan{Assignments: []sched.Assignment{as}}) {
@@ -204,6 +215,7 @@ func candidates(in sched.Instance, i int) []sched.Assignment {
 				}
 				if ok {
 					out = append(out, as)
+					break
 				}
 			}
 		}
@@ -218,10 +230,27 @@ func (o *oracle) place(i int) {
 	}
 	for _, as := range o.cands[i] {
 		o.plan.Assignments[i] = as
-		if o.lagsHold(i) {
+		if o.lagsHold(i) && !o.hopeless(i) {
 			o.place(i + 1)
 		}
 	}
+}
+
+// hopeless reports whether the first i+1 activities are late by more than the best plan.
+func (o *oracle) hopeless(i int) bool {
+	if !o.found {
+		return false
+	}
+	var late int64
+	for k := range i + 1 {
+		if a := &o.in.Activities[k]; a.DueWeight > 0 {
+			late += a.DueWeight * max(0, o.plan.Assignments[k].End-a.Due)
+		}
+	}
+	if w := o.in.Weights.Blend; w > 0 {
+		return w*late > o.best.Rest
+	}
+	return late > o.best.First
 }
 
 func (o *oracle) index(name string) int {
@@ -255,6 +284,9 @@ func (o *oracle) lagsHold(i int) bool {
 	}
 	for k := range i {
 		x, y := o.plan.Assignments[k], o.plan.Assignments[i]
+		if f, g := o.in.Activities[k].Fixed, o.in.Activities[i].Fixed; f != nil && g != nil && f.Started && g.Started {
+			continue
+		}
 		if x.Start >= y.End || y.Start >= x.End {
 			continue
 		}
@@ -301,7 +333,7 @@ func (o *oracle) leaf() {
 				}
 			}
 		}
-		sort.Slice(in, func(a, b int) bool { return as[in[a]].Start < as[in[b]].Start })
+		sort.SliceStable(in, func(a, b int) bool { return as[in[a]].Start < as[in[b]].Start })
 		for k, i := range in {
 			from, free := v.State, o.in.Horizon.Start
 			if k > 0 {
@@ -326,8 +358,7 @@ func (o *oracle) leaf() {
 				continue
 			}
 			s := o.in.Setups[0]
-			row := map[string]int{"x": 0, "y": 1}
-			c := s.Change[row[from]][row[o.in.Activities[i].State]]
+			c := s.Change[slices.Index(s.States, from)][slices.Index(s.States, o.in.Activities[i].State)]
 			if c.Duration > 0 {
 				needs = append(needs, need{i, sched.ChangeRun{Vessel: v.Name, From: from, To: o.in.Activities[i].State, Attended: c.Attended, End: c.Duration}, free, as[i].Start - c.Duration})
 			}
@@ -360,6 +391,10 @@ func (o *oracle) judge() {
 	o.plan.Objective = cost
 	if len(verify.Check(o.in, o.plan)) == 0 {
 		o.best, o.found = cost, true
+		o.bestPlan = sched.Plan{Objective: cost, Assignments: slices.Clone(o.plan.Assignments)}
+		for i := range o.bestPlan.Assignments {
+			o.bestPlan.Assignments[i].Changes = slices.Clone(o.bestPlan.Assignments[i].Changes)
+		}
 	}
 }
 
@@ -427,6 +462,21 @@ func FuzzEngine(f *testing.F) {
 		}
 		if rep.Gap < 0 || rep.Gap > 1 {
 			t.Errorf("gap %v", rep.Gap)
+		}
+	})
+}
+
+// Whatever the instance, an explanation is no fault, and what it offers holds.
+func FuzzExplain(f *testing.F) {
+	f.Add(uint64(1))
+	f.Add(uint64(83))
+	f.Fuzz(func(t *testing.T, seed uint64) {
+		in := whole(seed)
+		out := explain(t, in, sched.ExplainOptions{Solves: 60, Tests: 60, Iterations: 20, Measure: 20})
+		for _, r := range out.Remedies {
+			if r.Price < 0 || r.Message == "" || len(r.Edits) == 0 {
+				t.Errorf("%s: a remedy that says nothing: %+v", in.Name, r)
+			}
 		}
 	})
 }
