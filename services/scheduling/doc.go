@@ -18,6 +18,10 @@
 // that a crash or a restart leads to another attempt that begins with the best schedule found so far and has the time and
 // iterations that are left. It can be watched (WatchOperation), and cancelled: then the best schedule found is the result.
 //
+// When there is no schedule, the report says which steps and limits are impossible together and what is the least that
+// makes one possible; when batches are late, what would bring the worst of them in time. These remedies are computed on
+// the way, on changed copies of the problem, and are data as well as words (Remedy).
+//
 // A forecast is renewed with every measurement, and by the clock (WatchOverdue) when its moment has passed; a finish that
 // moved by five minutes or more is told to others, and the next schedule counts with it.
 //

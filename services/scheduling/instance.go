@@ -20,6 +20,7 @@ const (
 // instance is a Problem in the words of the engine, with the way back. Times of the engine are seconds since epoch.
 type instance struct {
 	problem *Problem
+	advice  *advice // once it has been solved
 	epoch   time.Time
 	sched.Instance
 	items   map[string]*item

@@ -110,16 +110,22 @@ type LateBatch struct {
 	DisplayName string
 	Due, End    time.Time
 	Reasons     []string
+	// Remedies are what would bring it in time, the cheapest first; only for the worst batch.
+	Remedies []Remedy
 }
 
 // Conflict is one reason why no schedule was found.
 type Conflict struct {
-	Kind        string
-	Proved      bool
+	Kind   string
+	Proved bool
+	// Minimal: each of the things named was proved to be needed for the conflict.
+	Minimal     bool
 	Text        string
 	Batches     []string
 	Vessels     []string
 	Relaxations []string
+	// Remedies are changes that make a schedule possible, the cheapest first; only for the first conflict.
+	Remedies []Remedy
 }
 
 // assignment finds the place of a step.

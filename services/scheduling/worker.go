@@ -202,7 +202,11 @@ func (w *Worker) watched(ctx context.Context, name string, state *search, option
 	}()
 	defer watcher.Wait()
 	defer close(done)
-	return sched.Solve(state.x.Instance, options)
+	plan, report, err := sched.Solve(state.x.Instance, options)
+	if err == nil {
+		state.x.advice = state.x.advise(plan, report, func() bool { return state.stop.Load() })
+	}
+	return plan, report, err
 }
 
 // watch stores news of a computation, renews its lease and hears of a cancellation, until done or ctx ends.
@@ -298,6 +302,7 @@ func (s *Service) draft(op Operation, p Problem, x *instance, plan sched.Plan, r
 	for _, a := range out.Assignments {
 		out.End = latest(out.End, a.End)
 	}
+	x.advised(&out.Report, x.advice, len(plan.Assignments) > 0)
 	out.Report.Conflicts = append(out.Report.Conflicts, x.overwaits(out)...)
 	return out
 }

@@ -67,10 +67,32 @@ func conflictNotes(schedule *schedulingpb.Schedule) []string {
 	var out []string
 	for _, conflict := range schedule.GetReport().GetConflicts() {
 		note := "Conflict: " + conflict.GetText()
-		for _, relaxation := range conflict.GetRelaxations() {
-			note += " Would help: " + relaxation.GetText()
+		if conflict.GetMinimal() {
+			note = "Proved conflict: " + conflict.GetText()
+		}
+		if len(conflict.GetRemedies()) == 0 {
+			for _, relaxation := range conflict.GetRelaxations() {
+				note += " Would help: " + relaxation.GetText()
+			}
 		}
 		out = append(out, note)
+		out = append(out, remedyNotes("Makes it possible: ", conflict.GetRemedies())...)
+	}
+	for _, late := range schedule.GetReport().GetLateBatches() {
+		out = append(out, remedyNotes("Would bring "+late.GetDisplayName()+" in time: ", late.GetRemedies())...)
+	}
+	return out
+}
+
+// remedyNotes is a line for each remedy.
+func remedyNotes(leads string, remedies []*schedulingpb.Schedule_Remedy) []string {
+	var out []string
+	for _, r := range remedies {
+		note := leads + r.GetText()
+		if r.GetLeast() {
+			note += "; less is proved not to be enough"
+		}
+		out = append(out, note+".")
 	}
 	return out
 }

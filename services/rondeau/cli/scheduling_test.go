@@ -459,6 +459,18 @@ func TestASearchThatEndsWithoutAScheduleSaysWhy(t *testing.T) {
 	if _, err := os.Stat(svg); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("a picture of nothing: %v", err)
 	}
+	// What was proved and tried is said in place of what might help.
+	c := h.fake.schedule.Report.Conflicts[0]
+	c.Minimal, c.Remedies = true, []*schedulingpb.Schedule_Remedy{{Text: "let it end at 16:10", Least: true, Verified: true}}
+	h.out.Reset()
+	if err := h.run(t.Context(), "schedule", "board", "s1"); err != nil {
+		t.Error(err)
+	}
+	for _, words := range []string{"Proved conflict: Kettle 1 holds 120 L", "Makes it possible: let it end at 16:10; less is proved not to be enough."} {
+		if !strings.Contains(h.out.String(), words) || strings.Contains(h.out.String(), "Would help") {
+			t.Errorf("does not print %q: %q", words, h.out.String())
+		}
+	}
 }
 
 func TestAPictureThatCannotBeWrittenIsSaidBeforeTheSearch(t *testing.T) {

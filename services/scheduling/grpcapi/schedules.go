@@ -127,10 +127,11 @@ func report(r scheduling.Report) *schedulingpb.Schedule_Report {
 	for _, l := range r.Late {
 		out.LateBatches = append(out.LateBatches, &schedulingpb.Schedule_LateBatch{
 			Batch: l.Batch, DisplayName: l.DisplayName, DueTime: stamp(l.Due), EndTime: stamp(l.End), Delay: durationpb.New(l.End.Sub(l.Due)), Reasons: l.Reasons,
+			Remedies: remedies(l.Remedies),
 		})
 	}
 	for _, c := range r.Conflicts {
-		converted := &schedulingpb.Schedule_Conflict{Kind: c.Kind, Proved: c.Proved, Text: c.Text, Batches: c.Batches, Vessels: c.Vessels}
+		converted := &schedulingpb.Schedule_Conflict{Kind: c.Kind, Proved: c.Proved, Text: c.Text, Batches: c.Batches, Vessels: c.Vessels, Minimal: c.Minimal, Remedies: remedies(c.Remedies)}
 		for _, text := range c.Relaxations {
 			converted.Relaxations = append(converted.Relaxations, &schedulingpb.Schedule_Conflict_Relaxation{Text: text})
 		}

@@ -81,6 +81,99 @@ func (Schedule_State) EnumDescriptor() ([]byte, []int) {
 	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 0}
 }
 
+// What is changed.
+type Schedule_Remedy_Change_Kind int32
+
+const (
+	// Not a kind.
+	Schedule_Remedy_Change_KIND_UNSPECIFIED Schedule_Remedy_Change_Kind = 0
+	// The batch may be done later, by the amount.
+	Schedule_Remedy_Change_LATER_DISPATCH Schedule_Remedy_Change_Kind = 1
+	// The schedule ends later, by the amount.
+	Schedule_Remedy_Change_LATER_END Schedule_Remedy_Change_Kind = 2
+	// The ingredients of the batch are there earlier, by the amount.
+	Schedule_Remedy_Change_EARLIER_START Schedule_Remedy_Change_Kind = 3
+	// More may pass between two steps of the batch, by the amount; only if the safety lead agrees.
+	Schedule_Remedy_Change_LONGER_WAIT Schedule_Remedy_Change_Kind = 4
+	// The people of the calendar work overtime in the window.
+	Schedule_Remedy_Change_OVERTIME Schedule_Remedy_Change_Kind = 5
+	// The vessel is in service in the window.
+	Schedule_Remedy_Change_VESSEL_BACK Schedule_Remedy_Change_Kind = 6
+	// There is one more vessel like this one, used in the window.
+	Schedule_Remedy_Change_ANOTHER_VESSEL Schedule_Remedy_Change_Kind = 7
+	// There are more people of the crew in the window, by the count.
+	Schedule_Remedy_Change_MORE_PEOPLE Schedule_Remedy_Change_Kind = 8
+	// The batch is made smaller, to the fraction.
+	Schedule_Remedy_Change_SMALLER_BATCH Schedule_Remedy_Change_Kind = 9
+	// The batch is not made, nor what is made of it.
+	Schedule_Remedy_Change_LEAVE_OUT Schedule_Remedy_Change_Kind = 10
+	// The batch goes before others.
+	Schedule_Remedy_Change_GO_FIRST Schedule_Remedy_Change_Kind = 11
+	// Another limit of the kitchen is raised in the window, by the count.
+	Schedule_Remedy_Change_OTHER_LIMIT Schedule_Remedy_Change_Kind = 12
+)
+
+// Enum value maps for Schedule_Remedy_Change_Kind.
+var (
+	Schedule_Remedy_Change_Kind_name = map[int32]string{
+		0:  "KIND_UNSPECIFIED",
+		1:  "LATER_DISPATCH",
+		2:  "LATER_END",
+		3:  "EARLIER_START",
+		4:  "LONGER_WAIT",
+		5:  "OVERTIME",
+		6:  "VESSEL_BACK",
+		7:  "ANOTHER_VESSEL",
+		8:  "MORE_PEOPLE",
+		9:  "SMALLER_BATCH",
+		10: "LEAVE_OUT",
+		11: "GO_FIRST",
+		12: "OTHER_LIMIT",
+	}
+	Schedule_Remedy_Change_Kind_value = map[string]int32{
+		"KIND_UNSPECIFIED": 0,
+		"LATER_DISPATCH":   1,
+		"LATER_END":        2,
+		"EARLIER_START":    3,
+		"LONGER_WAIT":      4,
+		"OVERTIME":         5,
+		"VESSEL_BACK":      6,
+		"ANOTHER_VESSEL":   7,
+		"MORE_PEOPLE":      8,
+		"SMALLER_BATCH":    9,
+		"LEAVE_OUT":        10,
+		"GO_FIRST":         11,
+		"OTHER_LIMIT":      12,
+	}
+)
+
+func (x Schedule_Remedy_Change_Kind) Enum() *Schedule_Remedy_Change_Kind {
+	p := new(Schedule_Remedy_Change_Kind)
+	*p = x
+	return p
+}
+
+func (x Schedule_Remedy_Change_Kind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Schedule_Remedy_Change_Kind) Descriptor() protoreflect.EnumDescriptor {
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[1].Descriptor()
+}
+
+func (Schedule_Remedy_Change_Kind) Type() protoreflect.EnumType {
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[1]
+}
+
+func (x Schedule_Remedy_Change_Kind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Schedule_Remedy_Change_Kind.Descriptor instead.
+func (Schedule_Remedy_Change_Kind) EnumDescriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 4, 0, 0}
+}
+
 // What is known about the result.
 type Schedule_Report_Status int32
 
@@ -126,11 +219,11 @@ func (x Schedule_Report_Status) String() string {
 }
 
 func (Schedule_Report_Status) Descriptor() protoreflect.EnumDescriptor {
-	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[1].Descriptor()
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[2].Descriptor()
 }
 
 func (Schedule_Report_Status) Type() protoreflect.EnumType {
-	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[1]
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[2]
 }
 
 func (x Schedule_Report_Status) Number() protoreflect.EnumNumber {
@@ -139,7 +232,7 @@ func (x Schedule_Report_Status) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Schedule_Report_Status.Descriptor instead.
 func (Schedule_Report_Status) EnumDescriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 6, 0}
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 7, 0}
 }
 
 // Where the computation stands.
@@ -191,11 +284,11 @@ func (x SolveScheduleMetadata_Stage) String() string {
 }
 
 func (SolveScheduleMetadata_Stage) Descriptor() protoreflect.EnumDescriptor {
-	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[2].Descriptor()
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[3].Descriptor()
 }
 
 func (SolveScheduleMetadata_Stage) Type() protoreflect.EnumType {
-	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[2]
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[3]
 }
 
 func (x SolveScheduleMetadata_Stage) Number() protoreflect.EnumNumber {
@@ -244,11 +337,11 @@ func (x SolveScheduleMetadata_BudgetKind) String() string {
 }
 
 func (SolveScheduleMetadata_BudgetKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[3].Descriptor()
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[4].Descriptor()
 }
 
 func (SolveScheduleMetadata_BudgetKind) Type() protoreflect.EnumType {
-	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[3]
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[4]
 }
 
 func (x SolveScheduleMetadata_BudgetKind) Number() protoreflect.EnumNumber {
@@ -313,11 +406,11 @@ func (x SolveScheduleMetadata_EndReason) String() string {
 }
 
 func (SolveScheduleMetadata_EndReason) Descriptor() protoreflect.EnumDescriptor {
-	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[4].Descriptor()
+	return file_rondeau_scheduling_v1_schedule_proto_enumTypes[5].Descriptor()
 }
 
 func (SolveScheduleMetadata_EndReason) Type() protoreflect.EnumType {
-	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[4]
+	return &file_rondeau_scheduling_v1_schedule_proto_enumTypes[5]
 }
 
 func (x SolveScheduleMetadata_EndReason) Number() protoreflect.EnumNumber {
@@ -1104,7 +1197,9 @@ type Schedule_LateBatch struct {
 	// How late.
 	Delay *durationpb.Duration `protobuf:"bytes,5,opt,name=delay,proto3" json:"delay,omitempty"`
 	// Why, in plain words, from the last step back to the first cause.
-	Reasons       []string `protobuf:"bytes,6,rep,name=reasons,proto3" json:"reasons,omitempty"`
+	Reasons []string `protobuf:"bytes,6,rep,name=reasons,proto3" json:"reasons,omitempty"`
+	// What would bring it in time, the cheapest first, at most 5; only for the batch whose lateness costs most.
+	Remedies      []*Schedule_Remedy `protobuf:"bytes,7,rep,name=remedies,proto3" json:"remedies,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1181,10 +1276,119 @@ func (x *Schedule_LateBatch) GetReasons() []string {
 	return nil
 }
 
+func (x *Schedule_LateBatch) GetRemedies() []*Schedule_Remedy {
+	if x != nil {
+		return x.Remedies
+	}
+	return nil
+}
+
+// Changes after which a schedule exists, or a late batch is in time. Cleaning, least waiting times and the order of
+// steps are never offered.
+type Schedule_Remedy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What to change, in plain words.
+	Text string `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
+	// The changes, as data; all of them together help.
+	Changes []*Schedule_Remedy_Change `protobuf:"bytes,2,rep,name=changes,proto3" json:"changes,omitempty"`
+	// True when a schedule with the changes was computed; otherwise they are only what the reasons suggest.
+	Verified bool `protobuf:"varint,3,opt,name=verified,proto3" json:"verified,omitempty"`
+	// True when it was proved that 5 minutes (or one) less of the change is not enough.
+	Least bool `protobuf:"varint,4,opt,name=least,proto3" json:"least,omitempty"`
+	// Late batches in the schedule with the changes.
+	LateBatchCount int32 `protobuf:"varint,5,opt,name=late_batch_count,json=lateBatchCount,proto3" json:"late_batch_count,omitempty"`
+	// Sum of their delays.
+	LatenessDuration *durationpb.Duration `protobuf:"bytes,6,opt,name=lateness_duration,json=latenessDuration,proto3" json:"lateness_duration,omitempty"`
+	// Paid overtime in the schedule with the changes.
+	OvertimeDuration *durationpb.Duration `protobuf:"bytes,7,opt,name=overtime_duration,json=overtimeDuration,proto3" json:"overtime_duration,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
+}
+
+func (x *Schedule_Remedy) Reset() {
+	*x = Schedule_Remedy{}
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Schedule_Remedy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Schedule_Remedy) ProtoMessage() {}
+
+func (x *Schedule_Remedy) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Schedule_Remedy.ProtoReflect.Descriptor instead.
+func (*Schedule_Remedy) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 4}
+}
+
+func (x *Schedule_Remedy) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy) GetChanges() []*Schedule_Remedy_Change {
+	if x != nil {
+		return x.Changes
+	}
+	return nil
+}
+
+func (x *Schedule_Remedy) GetVerified() bool {
+	if x != nil {
+		return x.Verified
+	}
+	return false
+}
+
+func (x *Schedule_Remedy) GetLeast() bool {
+	if x != nil {
+		return x.Least
+	}
+	return false
+}
+
+func (x *Schedule_Remedy) GetLateBatchCount() int32 {
+	if x != nil {
+		return x.LateBatchCount
+	}
+	return 0
+}
+
+func (x *Schedule_Remedy) GetLatenessDuration() *durationpb.Duration {
+	if x != nil {
+		return x.LatenessDuration
+	}
+	return nil
+}
+
+func (x *Schedule_Remedy) GetOvertimeDuration() *durationpb.Duration {
+	if x != nil {
+		return x.OvertimeDuration
+	}
+	return nil
+}
+
 // Why no schedule was found.
 type Schedule_Conflict struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// What it is about: "no-mode", "window", "lags", "calendar", "vessel", "capacity", "link", "fixed".
+	// What it is about: "no-mode", "window", "lags", "calendar", "vessel", "capacity", "link", "fixed", or "together" for
+	// several things that are impossible together only.
 	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
 	// True when these things alone make every schedule impossible.
 	Proved bool `protobuf:"varint,2,opt,name=proved,proto3" json:"proved,omitempty"`
@@ -1195,14 +1399,18 @@ type Schedule_Conflict struct {
 	// Vessels involved.
 	Vessels []string `protobuf:"bytes,5,rep,name=vessels,proto3" json:"vessels,omitempty"`
 	// Changes that would help.
-	Relaxations   []*Schedule_Conflict_Relaxation `protobuf:"bytes,6,rep,name=relaxations,proto3" json:"relaxations,omitempty"`
+	Relaxations []*Schedule_Conflict_Relaxation `protobuf:"bytes,6,rep,name=relaxations,proto3" json:"relaxations,omitempty"`
+	// True when each of the things named was proved to be needed: without any one of them the others are possible.
+	Minimal bool `protobuf:"varint,7,opt,name=minimal,proto3" json:"minimal,omitempty"`
+	// Changes with which a schedule exists, the cheapest first, at most 5; only with the first conflict.
+	Remedies      []*Schedule_Remedy `protobuf:"bytes,8,rep,name=remedies,proto3" json:"remedies,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Schedule_Conflict) Reset() {
 	*x = Schedule_Conflict{}
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[6]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1214,7 +1422,7 @@ func (x *Schedule_Conflict) String() string {
 func (*Schedule_Conflict) ProtoMessage() {}
 
 func (x *Schedule_Conflict) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[6]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1227,7 +1435,7 @@ func (x *Schedule_Conflict) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Schedule_Conflict.ProtoReflect.Descriptor instead.
 func (*Schedule_Conflict) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 4}
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 5}
 }
 
 func (x *Schedule_Conflict) GetKind() string {
@@ -1272,6 +1480,20 @@ func (x *Schedule_Conflict) GetRelaxations() []*Schedule_Conflict_Relaxation {
 	return nil
 }
 
+func (x *Schedule_Conflict) GetMinimal() bool {
+	if x != nil {
+		return x.Minimal
+	}
+	return false
+}
+
+func (x *Schedule_Conflict) GetRemedies() []*Schedule_Remedy {
+	if x != nil {
+		return x.Remedies
+	}
+	return nil
+}
+
 // Parts of a schedule's cost.
 type Schedule_Cost struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1295,7 +1517,7 @@ type Schedule_Cost struct {
 
 func (x *Schedule_Cost) Reset() {
 	*x = Schedule_Cost{}
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[7]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1307,7 +1529,7 @@ func (x *Schedule_Cost) String() string {
 func (*Schedule_Cost) ProtoMessage() {}
 
 func (x *Schedule_Cost) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[7]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1320,7 +1542,7 @@ func (x *Schedule_Cost) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Schedule_Cost.ProtoReflect.Descriptor instead.
 func (*Schedule_Cost) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 5}
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 6}
 }
 
 func (x *Schedule_Cost) GetTardiness() int64 {
@@ -1401,7 +1623,7 @@ type Schedule_Report struct {
 
 func (x *Schedule_Report) Reset() {
 	*x = Schedule_Report{}
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[8]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1413,7 +1635,7 @@ func (x *Schedule_Report) String() string {
 func (*Schedule_Report) ProtoMessage() {}
 
 func (x *Schedule_Report) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[8]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1426,7 +1648,7 @@ func (x *Schedule_Report) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Schedule_Report.ProtoReflect.Descriptor instead.
 func (*Schedule_Report) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 6}
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 7}
 }
 
 func (x *Schedule_Report) GetStatus() Schedule_Report_Status {
@@ -1499,6 +1721,160 @@ func (x *Schedule_Report) GetStopped() bool {
 	return false
 }
 
+// One change, as data.
+type Schedule_Remedy_Change struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What is changed.
+	Kind Schedule_Remedy_Change_Kind `protobuf:"varint,1,opt,name=kind,proto3,enum=rondeau.scheduling.v1.Schedule_Remedy_Change_Kind" json:"kind,omitempty"`
+	// Batch concerned; empty when none.
+	Batch string `protobuf:"bytes,2,opt,name=batch,proto3" json:"batch,omitempty"`
+	// Step concerned, or the one before a longer wait; empty when none.
+	StepId string `protobuf:"bytes,3,opt,name=step_id,json=stepId,proto3" json:"step_id,omitempty"`
+	// Step after a longer wait; empty otherwise.
+	NextStepId string `protobuf:"bytes,4,opt,name=next_step_id,json=nextStepId,proto3" json:"next_step_id,omitempty"`
+	// Vessel concerned; empty when none.
+	Vessel string `protobuf:"bytes,5,opt,name=vessel,proto3" json:"vessel,omitempty"`
+	// Crew concerned; empty when none.
+	Crew string `protobuf:"bytes,6,opt,name=crew,proto3" json:"crew,omitempty"`
+	// Calendar concerned; empty when none.
+	Calendar string `protobuf:"bytes,7,opt,name=calendar,proto3" json:"calendar,omitempty"`
+	// Limit concerned, in plain words; empty when none.
+	Limit string `protobuf:"bytes,8,opt,name=limit,proto3" json:"limit,omitempty"`
+	// How much time; unset when the change is none of time.
+	AmountDuration *durationpb.Duration `protobuf:"bytes,9,opt,name=amount_duration,json=amountDuration,proto3" json:"amount_duration,omitempty"`
+	// How many people, vessels or units of a limit; 0 when the change is none of a number.
+	Count int64 `protobuf:"varint,10,opt,name=count,proto3" json:"count,omitempty"`
+	// Part of the batch that is made, 0 to 1; 0 when the change is none of size.
+	BatchFraction float64 `protobuf:"fixed64,11,opt,name=batch_fraction,json=batchFraction,proto3" json:"batch_fraction,omitempty"`
+	// Start of the window; unset when the change has none.
+	StartTime *timestamppb.Timestamp `protobuf:"bytes,12,opt,name=start_time,json=startTime,proto3" json:"start_time,omitempty"`
+	// End of the window.
+	EndTime       *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=end_time,json=endTime,proto3" json:"end_time,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Schedule_Remedy_Change) Reset() {
+	*x = Schedule_Remedy_Change{}
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Schedule_Remedy_Change) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Schedule_Remedy_Change) ProtoMessage() {}
+
+func (x *Schedule_Remedy_Change) ProtoReflect() protoreflect.Message {
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Schedule_Remedy_Change.ProtoReflect.Descriptor instead.
+func (*Schedule_Remedy_Change) Descriptor() ([]byte, []int) {
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 4, 0}
+}
+
+func (x *Schedule_Remedy_Change) GetKind() Schedule_Remedy_Change_Kind {
+	if x != nil {
+		return x.Kind
+	}
+	return Schedule_Remedy_Change_KIND_UNSPECIFIED
+}
+
+func (x *Schedule_Remedy_Change) GetBatch() string {
+	if x != nil {
+		return x.Batch
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetStepId() string {
+	if x != nil {
+		return x.StepId
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetNextStepId() string {
+	if x != nil {
+		return x.NextStepId
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetVessel() string {
+	if x != nil {
+		return x.Vessel
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetCrew() string {
+	if x != nil {
+		return x.Crew
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetCalendar() string {
+	if x != nil {
+		return x.Calendar
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetLimit() string {
+	if x != nil {
+		return x.Limit
+	}
+	return ""
+}
+
+func (x *Schedule_Remedy_Change) GetAmountDuration() *durationpb.Duration {
+	if x != nil {
+		return x.AmountDuration
+	}
+	return nil
+}
+
+func (x *Schedule_Remedy_Change) GetCount() int64 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
+func (x *Schedule_Remedy_Change) GetBatchFraction() float64 {
+	if x != nil {
+		return x.BatchFraction
+	}
+	return 0
+}
+
+func (x *Schedule_Remedy_Change) GetStartTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.StartTime
+	}
+	return nil
+}
+
+func (x *Schedule_Remedy_Change) GetEndTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.EndTime
+	}
+	return nil
+}
+
 // A change that would help.
 type Schedule_Conflict_Relaxation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1510,7 +1886,7 @@ type Schedule_Conflict_Relaxation struct {
 
 func (x *Schedule_Conflict_Relaxation) Reset() {
 	*x = Schedule_Conflict_Relaxation{}
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[9]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1522,7 +1898,7 @@ func (x *Schedule_Conflict_Relaxation) String() string {
 func (*Schedule_Conflict_Relaxation) ProtoMessage() {}
 
 func (x *Schedule_Conflict_Relaxation) ProtoReflect() protoreflect.Message {
-	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[9]
+	mi := &file_rondeau_scheduling_v1_schedule_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1535,7 +1911,7 @@ func (x *Schedule_Conflict_Relaxation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Schedule_Conflict_Relaxation.ProtoReflect.Descriptor instead.
 func (*Schedule_Conflict_Relaxation) Descriptor() ([]byte, []int) {
-	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 4, 0}
+	return file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP(), []int{0, 5, 0}
 }
 
 func (x *Schedule_Conflict_Relaxation) GetText() string {
@@ -1549,7 +1925,7 @@ var File_rondeau_scheduling_v1_schedule_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\n" +
-	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#rondeau/scheduling/v1/outlook.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\xd4!\n" +
+	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#rondeau/scheduling/v1/outlook.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\x8c-\n" +
 	"\bSchedule\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x121\n" +
@@ -1621,7 +1997,7 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\x14rondeau.internal/RunR\x03run\x12>\n" +
 	"\vfinish_crew\x18\x15 \x01(\tB\x1d\xe0A\x03\xfaA\x17\n" +
 	"\x15rondeau.internal/CrewR\n" +
-	"finishCrew\x1a\xb6\x02\n" +
+	"finishCrew\x1a\xff\x02\n" +
 	"\tLateBatch\x124\n" +
 	"\x05batch\x18\x01 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
 	"\x16rondeau.internal/BatchR\x05batch\x12&\n" +
@@ -1629,7 +2005,53 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\bdue_time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\adueTime\x12:\n" +
 	"\bend_time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\x124\n" +
 	"\x05delay\x18\x05 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x05delay\x12\x1d\n" +
-	"\areasons\x18\x06 \x03(\tB\x03\xe0A\x03R\areasons\x1a\xd1\x02\n" +
+	"\areasons\x18\x06 \x03(\tB\x03\xe0A\x03R\areasons\x12G\n" +
+	"\bremedies\x18\a \x03(\v2&.rondeau.scheduling.v1.Schedule.RemedyB\x03\xe0A\x03R\bremedies\x1a\x84\n" +
+	"\n" +
+	"\x06Remedy\x12\x17\n" +
+	"\x04text\x18\x01 \x01(\tB\x03\xe0A\x03R\x04text\x12L\n" +
+	"\achanges\x18\x02 \x03(\v2-.rondeau.scheduling.v1.Schedule.Remedy.ChangeB\x03\xe0A\x03R\achanges\x12\x1f\n" +
+	"\bverified\x18\x03 \x01(\bB\x03\xe0A\x03R\bverified\x12\x19\n" +
+	"\x05least\x18\x04 \x01(\bB\x03\xe0A\x03R\x05least\x12-\n" +
+	"\x10late_batch_count\x18\x05 \x01(\x05B\x03\xe0A\x03R\x0elateBatchCount\x12K\n" +
+	"\x11lateness_duration\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x10latenessDuration\x12K\n" +
+	"\x11overtime_duration\x18\a \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x10overtimeDuration\x1a\x8d\a\n" +
+	"\x06Change\x12K\n" +
+	"\x04kind\x18\x01 \x01(\x0e22.rondeau.scheduling.v1.Schedule.Remedy.Change.KindB\x03\xe0A\x03R\x04kind\x124\n" +
+	"\x05batch\x18\x02 \x01(\tB\x1e\xe0A\x03\xfaA\x18\n" +
+	"\x16rondeau.internal/BatchR\x05batch\x12\x1c\n" +
+	"\astep_id\x18\x03 \x01(\tB\x03\xe0A\x03R\x06stepId\x12%\n" +
+	"\fnext_step_id\x18\x04 \x01(\tB\x03\xe0A\x03R\n" +
+	"nextStepId\x127\n" +
+	"\x06vessel\x18\x05 \x01(\tB\x1f\xe0A\x03\xfaA\x19\n" +
+	"\x17rondeau.internal/VesselR\x06vessel\x121\n" +
+	"\x04crew\x18\x06 \x01(\tB\x1d\xe0A\x03\xfaA\x17\n" +
+	"\x15rondeau.internal/CrewR\x04crew\x12=\n" +
+	"\bcalendar\x18\a \x01(\tB!\xe0A\x03\xfaA\x1b\n" +
+	"\x19rondeau.internal/CalendarR\bcalendar\x12\x19\n" +
+	"\x05limit\x18\b \x01(\tB\x03\xe0A\x03R\x05limit\x12G\n" +
+	"\x0famount_duration\x18\t \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x0eamountDuration\x12\x19\n" +
+	"\x05count\x18\n" +
+	" \x01(\x03B\x03\xe0A\x03R\x05count\x12*\n" +
+	"\x0ebatch_fraction\x18\v \x01(\x01B\x03\xe0A\x03R\rbatchFraction\x12>\n" +
+	"\n" +
+	"start_time\x18\f \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\tstartTime\x12:\n" +
+	"\bend_time\x18\r \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\aendTime\"\xe8\x01\n" +
+	"\x04Kind\x12\x14\n" +
+	"\x10KIND_UNSPECIFIED\x10\x00\x12\x12\n" +
+	"\x0eLATER_DISPATCH\x10\x01\x12\r\n" +
+	"\tLATER_END\x10\x02\x12\x11\n" +
+	"\rEARLIER_START\x10\x03\x12\x0f\n" +
+	"\vLONGER_WAIT\x10\x04\x12\f\n" +
+	"\bOVERTIME\x10\x05\x12\x0f\n" +
+	"\vVESSEL_BACK\x10\x06\x12\x12\n" +
+	"\x0eANOTHER_VESSEL\x10\a\x12\x0f\n" +
+	"\vMORE_PEOPLE\x10\b\x12\x11\n" +
+	"\rSMALLER_BATCH\x10\t\x12\r\n" +
+	"\tLEAVE_OUT\x10\n" +
+	"\x12\f\n" +
+	"\bGO_FIRST\x10\v\x12\x0f\n" +
+	"\vOTHER_LIMIT\x10\f\x1a\xb9\x03\n" +
 	"\bConflict\x12\x17\n" +
 	"\x04kind\x18\x01 \x01(\tB\x03\xe0A\x03R\x04kind\x12\x1b\n" +
 	"\x06proved\x18\x02 \x01(\bB\x03\xe0A\x03R\x06proved\x12\x17\n" +
@@ -1638,7 +2060,9 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\x16rondeau.internal/BatchR\abatches\x129\n" +
 	"\avessels\x18\x05 \x03(\tB\x1f\xe0A\x03\xfaA\x19\n" +
 	"\x17rondeau.internal/VesselR\avessels\x12Z\n" +
-	"\vrelaxations\x18\x06 \x03(\v23.rondeau.scheduling.v1.Schedule.Conflict.RelaxationB\x03\xe0A\x03R\vrelaxations\x1a%\n" +
+	"\vrelaxations\x18\x06 \x03(\v23.rondeau.scheduling.v1.Schedule.Conflict.RelaxationB\x03\xe0A\x03R\vrelaxations\x12\x1d\n" +
+	"\aminimal\x18\a \x01(\bB\x03\xe0A\x03R\aminimal\x12G\n" +
+	"\bremedies\x18\b \x03(\v2&.rondeau.scheduling.v1.Schedule.RemedyB\x03\xe0A\x03R\bremedies\x1a%\n" +
 	"\n" +
 	"Relaxation\x12\x17\n" +
 	"\x04text\x18\x01 \x01(\tB\x03\xe0A\x03R\x04text\x1a\xd5\x02\n" +
@@ -1741,76 +2165,88 @@ func file_rondeau_scheduling_v1_schedule_proto_rawDescGZIP() []byte {
 	return file_rondeau_scheduling_v1_schedule_proto_rawDescData
 }
 
-var file_rondeau_scheduling_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_rondeau_scheduling_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_rondeau_scheduling_v1_schedule_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
+var file_rondeau_scheduling_v1_schedule_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_rondeau_scheduling_v1_schedule_proto_goTypes = []any{
 	(Schedule_State)(0),                   // 0: rondeau.scheduling.v1.Schedule.State
-	(Schedule_Report_Status)(0),           // 1: rondeau.scheduling.v1.Schedule.Report.Status
-	(SolveScheduleMetadata_Stage)(0),      // 2: rondeau.scheduling.v1.SolveScheduleMetadata.Stage
-	(SolveScheduleMetadata_BudgetKind)(0), // 3: rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKind
-	(SolveScheduleMetadata_EndReason)(0),  // 4: rondeau.scheduling.v1.SolveScheduleMetadata.EndReason
-	(*Schedule)(nil),                      // 5: rondeau.scheduling.v1.Schedule
-	(*SolveScheduleMetadata)(nil),         // 6: rondeau.scheduling.v1.SolveScheduleMetadata
-	(*Schedule_Window)(nil),               // 7: rondeau.scheduling.v1.Schedule.Window
-	(*Schedule_CleaningRun)(nil),          // 8: rondeau.scheduling.v1.Schedule.CleaningRun
-	(*Schedule_Assignment)(nil),           // 9: rondeau.scheduling.v1.Schedule.Assignment
-	(*Schedule_LateBatch)(nil),            // 10: rondeau.scheduling.v1.Schedule.LateBatch
-	(*Schedule_Conflict)(nil),             // 11: rondeau.scheduling.v1.Schedule.Conflict
-	(*Schedule_Cost)(nil),                 // 12: rondeau.scheduling.v1.Schedule.Cost
-	(*Schedule_Report)(nil),               // 13: rondeau.scheduling.v1.Schedule.Report
-	(*Schedule_Conflict_Relaxation)(nil),  // 14: rondeau.scheduling.v1.Schedule.Conflict.Relaxation
-	(*timestamppb.Timestamp)(nil),         // 15: google.protobuf.Timestamp
-	(*Outlook)(nil),                       // 16: rondeau.scheduling.v1.Outlook
-	(*durationpb.Duration)(nil),           // 17: google.protobuf.Duration
-	(StepKind)(0),                         // 18: rondeau.scheduling.v1.StepKind
+	(Schedule_Remedy_Change_Kind)(0),      // 1: rondeau.scheduling.v1.Schedule.Remedy.Change.Kind
+	(Schedule_Report_Status)(0),           // 2: rondeau.scheduling.v1.Schedule.Report.Status
+	(SolveScheduleMetadata_Stage)(0),      // 3: rondeau.scheduling.v1.SolveScheduleMetadata.Stage
+	(SolveScheduleMetadata_BudgetKind)(0), // 4: rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKind
+	(SolveScheduleMetadata_EndReason)(0),  // 5: rondeau.scheduling.v1.SolveScheduleMetadata.EndReason
+	(*Schedule)(nil),                      // 6: rondeau.scheduling.v1.Schedule
+	(*SolveScheduleMetadata)(nil),         // 7: rondeau.scheduling.v1.SolveScheduleMetadata
+	(*Schedule_Window)(nil),               // 8: rondeau.scheduling.v1.Schedule.Window
+	(*Schedule_CleaningRun)(nil),          // 9: rondeau.scheduling.v1.Schedule.CleaningRun
+	(*Schedule_Assignment)(nil),           // 10: rondeau.scheduling.v1.Schedule.Assignment
+	(*Schedule_LateBatch)(nil),            // 11: rondeau.scheduling.v1.Schedule.LateBatch
+	(*Schedule_Remedy)(nil),               // 12: rondeau.scheduling.v1.Schedule.Remedy
+	(*Schedule_Conflict)(nil),             // 13: rondeau.scheduling.v1.Schedule.Conflict
+	(*Schedule_Cost)(nil),                 // 14: rondeau.scheduling.v1.Schedule.Cost
+	(*Schedule_Report)(nil),               // 15: rondeau.scheduling.v1.Schedule.Report
+	(*Schedule_Remedy_Change)(nil),        // 16: rondeau.scheduling.v1.Schedule.Remedy.Change
+	(*Schedule_Conflict_Relaxation)(nil),  // 17: rondeau.scheduling.v1.Schedule.Conflict.Relaxation
+	(*timestamppb.Timestamp)(nil),         // 18: google.protobuf.Timestamp
+	(*Outlook)(nil),                       // 19: rondeau.scheduling.v1.Outlook
+	(*durationpb.Duration)(nil),           // 20: google.protobuf.Duration
+	(StepKind)(0),                         // 21: rondeau.scheduling.v1.StepKind
 }
 var file_rondeau_scheduling_v1_schedule_proto_depIdxs = []int32{
 	0,  // 0: rondeau.scheduling.v1.Schedule.state:type_name -> rondeau.scheduling.v1.Schedule.State
-	15, // 1: rondeau.scheduling.v1.Schedule.start_time:type_name -> google.protobuf.Timestamp
-	15, // 2: rondeau.scheduling.v1.Schedule.end_time:type_name -> google.protobuf.Timestamp
-	9,  // 3: rondeau.scheduling.v1.Schedule.assignments:type_name -> rondeau.scheduling.v1.Schedule.Assignment
-	13, // 4: rondeau.scheduling.v1.Schedule.report:type_name -> rondeau.scheduling.v1.Schedule.Report
-	15, // 5: rondeau.scheduling.v1.Schedule.publish_time:type_name -> google.protobuf.Timestamp
-	15, // 6: rondeau.scheduling.v1.Schedule.create_time:type_name -> google.protobuf.Timestamp
-	15, // 7: rondeau.scheduling.v1.Schedule.update_time:type_name -> google.protobuf.Timestamp
-	16, // 8: rondeau.scheduling.v1.Schedule.outlook:type_name -> rondeau.scheduling.v1.Outlook
-	2,  // 9: rondeau.scheduling.v1.SolveScheduleMetadata.stage:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.Stage
-	12, // 10: rondeau.scheduling.v1.SolveScheduleMetadata.best_cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	12, // 11: rondeau.scheduling.v1.SolveScheduleMetadata.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	15, // 12: rondeau.scheduling.v1.SolveScheduleMetadata.create_time:type_name -> google.protobuf.Timestamp
-	15, // 13: rondeau.scheduling.v1.SolveScheduleMetadata.update_time:type_name -> google.protobuf.Timestamp
-	17, // 14: rondeau.scheduling.v1.SolveScheduleMetadata.elapsed_duration:type_name -> google.protobuf.Duration
-	17, // 15: rondeau.scheduling.v1.SolveScheduleMetadata.max_duration:type_name -> google.protobuf.Duration
-	17, // 16: rondeau.scheduling.v1.SolveScheduleMetadata.late_duration:type_name -> google.protobuf.Duration
-	3,  // 17: rondeau.scheduling.v1.SolveScheduleMetadata.budget_kind:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKind
-	4,  // 18: rondeau.scheduling.v1.SolveScheduleMetadata.end_reason:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.EndReason
-	15, // 19: rondeau.scheduling.v1.Schedule.Window.start_time:type_name -> google.protobuf.Timestamp
-	15, // 20: rondeau.scheduling.v1.Schedule.Window.end_time:type_name -> google.protobuf.Timestamp
-	15, // 21: rondeau.scheduling.v1.Schedule.CleaningRun.start_time:type_name -> google.protobuf.Timestamp
-	15, // 22: rondeau.scheduling.v1.Schedule.CleaningRun.end_time:type_name -> google.protobuf.Timestamp
-	18, // 23: rondeau.scheduling.v1.Schedule.Assignment.kind:type_name -> rondeau.scheduling.v1.StepKind
-	15, // 24: rondeau.scheduling.v1.Schedule.Assignment.start_time:type_name -> google.protobuf.Timestamp
-	15, // 25: rondeau.scheduling.v1.Schedule.Assignment.end_time:type_name -> google.protobuf.Timestamp
-	15, // 26: rondeau.scheduling.v1.Schedule.Assignment.held_until_time:type_name -> google.protobuf.Timestamp
-	7,  // 27: rondeau.scheduling.v1.Schedule.Assignment.attended_windows:type_name -> rondeau.scheduling.v1.Schedule.Window
-	8,  // 28: rondeau.scheduling.v1.Schedule.Assignment.cleanings:type_name -> rondeau.scheduling.v1.Schedule.CleaningRun
-	15, // 29: rondeau.scheduling.v1.Schedule.Assignment.previous_start_time:type_name -> google.protobuf.Timestamp
-	15, // 30: rondeau.scheduling.v1.Schedule.LateBatch.due_time:type_name -> google.protobuf.Timestamp
-	15, // 31: rondeau.scheduling.v1.Schedule.LateBatch.end_time:type_name -> google.protobuf.Timestamp
-	17, // 32: rondeau.scheduling.v1.Schedule.LateBatch.delay:type_name -> google.protobuf.Duration
-	14, // 33: rondeau.scheduling.v1.Schedule.Conflict.relaxations:type_name -> rondeau.scheduling.v1.Schedule.Conflict.Relaxation
-	17, // 34: rondeau.scheduling.v1.Schedule.Cost.overtime_duration:type_name -> google.protobuf.Duration
-	17, // 35: rondeau.scheduling.v1.Schedule.Cost.makespan_duration:type_name -> google.protobuf.Duration
-	1,  // 36: rondeau.scheduling.v1.Schedule.Report.status:type_name -> rondeau.scheduling.v1.Schedule.Report.Status
-	12, // 37: rondeau.scheduling.v1.Schedule.Report.cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	12, // 38: rondeau.scheduling.v1.Schedule.Report.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
-	10, // 39: rondeau.scheduling.v1.Schedule.Report.late_batches:type_name -> rondeau.scheduling.v1.Schedule.LateBatch
-	11, // 40: rondeau.scheduling.v1.Schedule.Report.conflicts:type_name -> rondeau.scheduling.v1.Schedule.Conflict
-	41, // [41:41] is the sub-list for method output_type
-	41, // [41:41] is the sub-list for method input_type
-	41, // [41:41] is the sub-list for extension type_name
-	41, // [41:41] is the sub-list for extension extendee
-	0,  // [0:41] is the sub-list for field type_name
+	18, // 1: rondeau.scheduling.v1.Schedule.start_time:type_name -> google.protobuf.Timestamp
+	18, // 2: rondeau.scheduling.v1.Schedule.end_time:type_name -> google.protobuf.Timestamp
+	10, // 3: rondeau.scheduling.v1.Schedule.assignments:type_name -> rondeau.scheduling.v1.Schedule.Assignment
+	15, // 4: rondeau.scheduling.v1.Schedule.report:type_name -> rondeau.scheduling.v1.Schedule.Report
+	18, // 5: rondeau.scheduling.v1.Schedule.publish_time:type_name -> google.protobuf.Timestamp
+	18, // 6: rondeau.scheduling.v1.Schedule.create_time:type_name -> google.protobuf.Timestamp
+	18, // 7: rondeau.scheduling.v1.Schedule.update_time:type_name -> google.protobuf.Timestamp
+	19, // 8: rondeau.scheduling.v1.Schedule.outlook:type_name -> rondeau.scheduling.v1.Outlook
+	3,  // 9: rondeau.scheduling.v1.SolveScheduleMetadata.stage:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.Stage
+	14, // 10: rondeau.scheduling.v1.SolveScheduleMetadata.best_cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	14, // 11: rondeau.scheduling.v1.SolveScheduleMetadata.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	18, // 12: rondeau.scheduling.v1.SolveScheduleMetadata.create_time:type_name -> google.protobuf.Timestamp
+	18, // 13: rondeau.scheduling.v1.SolveScheduleMetadata.update_time:type_name -> google.protobuf.Timestamp
+	20, // 14: rondeau.scheduling.v1.SolveScheduleMetadata.elapsed_duration:type_name -> google.protobuf.Duration
+	20, // 15: rondeau.scheduling.v1.SolveScheduleMetadata.max_duration:type_name -> google.protobuf.Duration
+	20, // 16: rondeau.scheduling.v1.SolveScheduleMetadata.late_duration:type_name -> google.protobuf.Duration
+	4,  // 17: rondeau.scheduling.v1.SolveScheduleMetadata.budget_kind:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.BudgetKind
+	5,  // 18: rondeau.scheduling.v1.SolveScheduleMetadata.end_reason:type_name -> rondeau.scheduling.v1.SolveScheduleMetadata.EndReason
+	18, // 19: rondeau.scheduling.v1.Schedule.Window.start_time:type_name -> google.protobuf.Timestamp
+	18, // 20: rondeau.scheduling.v1.Schedule.Window.end_time:type_name -> google.protobuf.Timestamp
+	18, // 21: rondeau.scheduling.v1.Schedule.CleaningRun.start_time:type_name -> google.protobuf.Timestamp
+	18, // 22: rondeau.scheduling.v1.Schedule.CleaningRun.end_time:type_name -> google.protobuf.Timestamp
+	21, // 23: rondeau.scheduling.v1.Schedule.Assignment.kind:type_name -> rondeau.scheduling.v1.StepKind
+	18, // 24: rondeau.scheduling.v1.Schedule.Assignment.start_time:type_name -> google.protobuf.Timestamp
+	18, // 25: rondeau.scheduling.v1.Schedule.Assignment.end_time:type_name -> google.protobuf.Timestamp
+	18, // 26: rondeau.scheduling.v1.Schedule.Assignment.held_until_time:type_name -> google.protobuf.Timestamp
+	8,  // 27: rondeau.scheduling.v1.Schedule.Assignment.attended_windows:type_name -> rondeau.scheduling.v1.Schedule.Window
+	9,  // 28: rondeau.scheduling.v1.Schedule.Assignment.cleanings:type_name -> rondeau.scheduling.v1.Schedule.CleaningRun
+	18, // 29: rondeau.scheduling.v1.Schedule.Assignment.previous_start_time:type_name -> google.protobuf.Timestamp
+	18, // 30: rondeau.scheduling.v1.Schedule.LateBatch.due_time:type_name -> google.protobuf.Timestamp
+	18, // 31: rondeau.scheduling.v1.Schedule.LateBatch.end_time:type_name -> google.protobuf.Timestamp
+	20, // 32: rondeau.scheduling.v1.Schedule.LateBatch.delay:type_name -> google.protobuf.Duration
+	12, // 33: rondeau.scheduling.v1.Schedule.LateBatch.remedies:type_name -> rondeau.scheduling.v1.Schedule.Remedy
+	16, // 34: rondeau.scheduling.v1.Schedule.Remedy.changes:type_name -> rondeau.scheduling.v1.Schedule.Remedy.Change
+	20, // 35: rondeau.scheduling.v1.Schedule.Remedy.lateness_duration:type_name -> google.protobuf.Duration
+	20, // 36: rondeau.scheduling.v1.Schedule.Remedy.overtime_duration:type_name -> google.protobuf.Duration
+	17, // 37: rondeau.scheduling.v1.Schedule.Conflict.relaxations:type_name -> rondeau.scheduling.v1.Schedule.Conflict.Relaxation
+	12, // 38: rondeau.scheduling.v1.Schedule.Conflict.remedies:type_name -> rondeau.scheduling.v1.Schedule.Remedy
+	20, // 39: rondeau.scheduling.v1.Schedule.Cost.overtime_duration:type_name -> google.protobuf.Duration
+	20, // 40: rondeau.scheduling.v1.Schedule.Cost.makespan_duration:type_name -> google.protobuf.Duration
+	2,  // 41: rondeau.scheduling.v1.Schedule.Report.status:type_name -> rondeau.scheduling.v1.Schedule.Report.Status
+	14, // 42: rondeau.scheduling.v1.Schedule.Report.cost:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	14, // 43: rondeau.scheduling.v1.Schedule.Report.bound:type_name -> rondeau.scheduling.v1.Schedule.Cost
+	11, // 44: rondeau.scheduling.v1.Schedule.Report.late_batches:type_name -> rondeau.scheduling.v1.Schedule.LateBatch
+	13, // 45: rondeau.scheduling.v1.Schedule.Report.conflicts:type_name -> rondeau.scheduling.v1.Schedule.Conflict
+	1,  // 46: rondeau.scheduling.v1.Schedule.Remedy.Change.kind:type_name -> rondeau.scheduling.v1.Schedule.Remedy.Change.Kind
+	20, // 47: rondeau.scheduling.v1.Schedule.Remedy.Change.amount_duration:type_name -> google.protobuf.Duration
+	18, // 48: rondeau.scheduling.v1.Schedule.Remedy.Change.start_time:type_name -> google.protobuf.Timestamp
+	18, // 49: rondeau.scheduling.v1.Schedule.Remedy.Change.end_time:type_name -> google.protobuf.Timestamp
+	50, // [50:50] is the sub-list for method output_type
+	50, // [50:50] is the sub-list for method input_type
+	50, // [50:50] is the sub-list for extension type_name
+	50, // [50:50] is the sub-list for extension extendee
+	0,  // [0:50] is the sub-list for field type_name
 }
 
 func init() { file_rondeau_scheduling_v1_schedule_proto_init() }
@@ -1825,8 +2261,8 @@ func file_rondeau_scheduling_v1_schedule_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_rondeau_scheduling_v1_schedule_proto_rawDesc), len(file_rondeau_scheduling_v1_schedule_proto_rawDesc)),
-			NumEnums:      5,
-			NumMessages:   10,
+			NumEnums:      6,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
