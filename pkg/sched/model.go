@@ -250,6 +250,8 @@ type Lag struct {
 	FreshWeight int64
 	// Why is quoted in explanations: "hot stock goes to the chiller within 30 min".
 	Why string
+	// Firm: Max is a limit of safety. Explain and ExplainLate never offer to exceed it. The search does not look at it.
+	Firm bool
 }
 
 // Hold keeps the vessels of Activity occupied from its end until the start of Until (except those with FreeAtEnd). It

@@ -8,8 +8,8 @@ import (
 // EditKind names a kind of change to an instance.
 type EditKind string
 
-// The kinds of edit. Cleaning, least waiting times and the order of steps are never offered: they are the process and
-// its safety.
+// The kinds of edit. Cleaning, least waiting times, firm greatest ones and the order of steps are never offered: they are
+// the process and its safety.
 const (
 	EditDeadline EditKind = "deadline-later"  // Subject (an activity) may end By later
 	EditHorizon  EditKind = "horizon-later"   // the horizon ends By later

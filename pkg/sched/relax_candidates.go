@@ -134,7 +134,7 @@ func (x *explainer) earlier(in *Instance, name string) []candidate {
 	}}
 }
 
-// longer moves a greatest lag.
+// longer moves a greatest lag that is not firm.
 func (x *explainer) longer(in, bare *Instance, r *Reason) []candidate {
 	at := -1
 	var lag *Lag
@@ -144,7 +144,7 @@ func (x *explainer) longer(in, bare *Instance, r *Reason) []candidate {
 			at, lag = i, l
 		}
 	}
-	if at < 0 {
+	if at < 0 || lag.Firm {
 		return nil
 	}
 	return []candidate{{

@@ -274,3 +274,33 @@ func TestExplainIsDeterministicAndStops(t *testing.T) {
 		t.Error("a faulty instance is explained")
 	}
 }
+
+func TestAFirmWaitIsNeverOfferedToBeLonger(t *testing.T) {
+	t.Parallel()
+	in := sched.Instance{
+		Horizon:   sched.Span{End: 100},
+		Calendars: []sched.Calendar{{Name: "late", Open: []sched.Open{{Span: sched.Span{Start: 50, End: 90}}}}},
+		Activities: []sched.Activity{
+			{Name: "strain", Deadline: 20, Modes: []sched.Mode{{Name: "pot", Start: 5}}},
+			{Name: "chill", Modes: []sched.Mode{{Name: "chiller", Start: 5, AttendedCalendar: "late"}}},
+		},
+		Lags: []sched.Lag{{From: "strain", To: "chill", Max: 10, HasMax: true}},
+	}
+	offered := func() bool {
+		for _, r := range explain(t, in, sched.ExplainOptions{}).Remedies {
+			for _, e := range r.Edits {
+				if e.Kind == sched.EditLag {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	if !offered() {
+		t.Error("a wait that is not firm is not offered")
+	}
+	in.Lags[0].Firm = true
+	if offered() {
+		t.Error("a firm wait is offered to be longer")
+	}
+}

@@ -39,6 +39,16 @@ func (k StepKind) waits() bool {
 	return k == KindChill || k == KindFreeze || k == KindHold || k == KindThaw
 }
 
+// warmUntil says whether a longer wait between two steps would leave warm material standing on its way into the cold, or
+// thawed material. Nobody is offered that (common practice, no source; the limits are those of the HACCP plan).
+func (s *Step) warmUntil(after *Step) bool {
+	switch after.Kind {
+	case KindStrain, KindPortion, KindChill, KindFreeze:
+		return true
+	}
+	return s.Kind == KindThaw
+}
+
 // BatchState is the state of a batch as planning told it.
 type BatchState string
 

@@ -214,7 +214,7 @@ func (x *instance) tie(b *Batch, before, after *Step) {
 	if before.MaxWait != nil {
 		longest := seconds(*before.MaxWait)
 		if x.items[first].run == nil {
-			lag.Max, lag.HasMax = longest, true
+			lag.Max, lag.HasMax, lag.Firm = longest, true, before.warmUntil(after)
 			lag.Why = fmt.Sprintf("%s waits at most %s after %s", b.DisplayName, span(*before.MaxWait), before.DisplayName)
 		} else {
 			// What has begun must go on, if too late: the wait costs much instead of making every schedule impossible.

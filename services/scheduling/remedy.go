@@ -5,7 +5,7 @@ import (
 )
 
 // Remedy is a set of changes after which a schedule exists, or a late batch is in time. Amounts are the smallest that
-// were found; cleaning, least waiting times and the order of steps are never offered.
+// were found; cleaning, least waiting times, longer waits of warm material and the order of steps are never offered.
 type Remedy struct {
 	// Text says what to change, in the words of the kitchen.
 	Text    string

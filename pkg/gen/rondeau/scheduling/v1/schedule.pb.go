@@ -93,7 +93,8 @@ const (
 	Schedule_Remedy_Change_LATER_END Schedule_Remedy_Change_Kind = 2
 	// The ingredients of the batch are there earlier, by the amount.
 	Schedule_Remedy_Change_EARLIER_START Schedule_Remedy_Change_Kind = 3
-	// More may pass between two steps of the batch, by the amount; only if the safety lead agrees.
+	// More may pass between two steps of the batch, by the amount; only if the safety lead agrees. Never for material that
+	// waits warm to be strained, portioned, chilled or frozen, nor after a thaw.
 	Schedule_Remedy_Change_LONGER_WAIT Schedule_Remedy_Change_Kind = 4
 	// The people of the calendar work overtime in the window.
 	Schedule_Remedy_Change_OVERTIME Schedule_Remedy_Change_Kind = 5
