@@ -158,6 +158,7 @@ func (x *instance) report(r sched.Report, found bool) Report {
 		for _, l := range r.Late {
 			out.Late = append(out.Late, x.late(l))
 		}
+		out.BoundReasons = x.boundReasons(r.BoundBy)
 	}
 	out.Conflicts = x.conflicts(r.Conflicts)
 	out.Summary = out.summary(len(x.Activities))

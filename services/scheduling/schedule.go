@@ -91,6 +91,8 @@ type Report struct {
 	Late       []LateBatch
 	Conflicts  []Conflict
 	Summary    string
+	// BoundReasons say where the bound on lateness comes from.
+	BoundReasons []string
 }
 
 // Cost holds the parts of a schedule's cost; lateness is compared before the rest.

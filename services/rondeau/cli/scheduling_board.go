@@ -65,6 +65,9 @@ func (a *app) showConflicts(ctx context.Context, schedule *schedulingpb.Schedule
 
 func conflictNotes(schedule *schedulingpb.Schedule) []string {
 	var out []string
+	for _, reason := range schedule.GetReport().GetBoundReasons() {
+		out = append(out, "However it is planned: "+reason)
+	}
 	for _, conflict := range schedule.GetReport().GetConflicts() {
 		note := "Conflict: " + conflict.GetText()
 		if conflict.GetMinimal() {

@@ -123,6 +123,7 @@ func report(r scheduling.Report) *schedulingpb.Schedule_Report {
 	out := &schedulingpb.Schedule_Report{
 		Status: schedulingpb.Schedule_Report_Status(schedulingpb.Schedule_Report_Status_value[string(r.Status)]), Cost: cost(r.Cost), Bound: cost(r.Bound),
 		Gap: r.Gap, IterationCount: int32(r.Iterations), Summary: r.Summary, Caution: scheduling.Caution, Stopped: r.Stopped,
+		BoundReasons: r.BoundReasons,
 	}
 	for _, l := range r.Late {
 		out.LateBatches = append(out.LateBatches, &schedulingpb.Schedule_LateBatch{

@@ -1617,7 +1617,10 @@ type Schedule_Report struct {
 	// What a schedule cannot replace.
 	Caution string `protobuf:"bytes,9,opt,name=caution,proto3" json:"caution,omitempty"`
 	// True when the search was stopped before its budget was spent.
-	Stopped       bool `protobuf:"varint,10,opt,name=stopped,proto3" json:"stopped,omitempty"`
+	Stopped bool `protobuf:"varint,10,opt,name=stopped,proto3" json:"stopped,omitempty"`
+	// Where the bound on lateness comes from, in plain words: what is short however the steps are placed. Empty when every
+	// batch can be in time as far as the bound knows.
+	BoundReasons  []string `protobuf:"bytes,11,rep,name=bound_reasons,json=boundReasons,proto3" json:"bound_reasons,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1720,6 +1723,13 @@ func (x *Schedule_Report) GetStopped() bool {
 		return x.Stopped
 	}
 	return false
+}
+
+func (x *Schedule_Report) GetBoundReasons() []string {
+	if x != nil {
+		return x.BoundReasons
+	}
+	return nil
 }
 
 // One change, as data.
@@ -1926,7 +1936,7 @@ var File_rondeau_scheduling_v1_schedule_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\n" +
-	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#rondeau/scheduling/v1/outlook.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\x8c-\n" +
+	"$rondeau/scheduling/v1/schedule.proto\x12\x15rondeau.scheduling.v1\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1egoogle/protobuf/duration.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a#rondeau/scheduling/v1/outlook.proto\x1a\x1frondeau/scheduling/v1/run.proto\"\xb6-\n" +
 	"\bSchedule\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12\x15\n" +
 	"\x03uid\x18\x02 \x01(\tB\x03\xe0A\x03R\x03uid\x121\n" +
@@ -2074,7 +2084,7 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\tfreshness\x18\x04 \x01(\x03B\x03\xe0A\x03R\tfreshness\x12\x1b\n" +
 	"\x06change\x18\x05 \x01(\x03B\x03\xe0A\x03R\x06change\x12K\n" +
 	"\x11makespan_duration\x18\x06 \x01(\v2\x19.google.protobuf.DurationB\x03\xe0A\x03R\x10makespanDuration\x12\x17\n" +
-	"\x04rest\x18\a \x01(\x03B\x03\xe0A\x03R\x04rest\x1a\xf2\x04\n" +
+	"\x04rest\x18\a \x01(\x03B\x03\xe0A\x03R\x04rest\x1a\x9c\x05\n" +
 	"\x06Report\x12J\n" +
 	"\x06status\x18\x01 \x01(\x0e2-.rondeau.scheduling.v1.Schedule.Report.StatusB\x03\xe0A\x03R\x06status\x12=\n" +
 	"\x04cost\x18\x02 \x01(\v2$.rondeau.scheduling.v1.Schedule.CostB\x03\xe0A\x03R\x04cost\x12?\n" +
@@ -2086,7 +2096,8 @@ const file_rondeau_scheduling_v1_schedule_proto_rawDesc = "" +
 	"\asummary\x18\b \x01(\tB\x03\xe0A\x03R\asummary\x12\x1d\n" +
 	"\acaution\x18\t \x01(\tB\x03\xe0A\x03R\acaution\x12\x1d\n" +
 	"\astopped\x18\n" +
-	" \x01(\bB\x03\xe0A\x03R\astopped\"Z\n" +
+	" \x01(\bB\x03\xe0A\x03R\astopped\x12(\n" +
+	"\rbound_reasons\x18\v \x03(\tB\x03\xe0A\x03R\fboundReasons\"Z\n" +
 	"\x06Status\x12\x16\n" +
 	"\x12STATUS_UNSPECIFIED\x10\x00\x12\v\n" +
 	"\aOPTIMAL\x10\x01\x12\f\n" +
