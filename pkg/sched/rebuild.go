@@ -34,19 +34,29 @@ type rebuilder struct {
 	key     []float64
 	late    []int32 // activities that end after their due time
 	listed  bool    // late is that of the present plan
+	hit     []int32 // activities of the blocks that a disturbance has hit, one of each
 }
 
 // newRebuilder begins from a solution; nil when the solution cannot be read back.
 func (s *searcher) newRebuilder(sol *solution, seed uint64) *rebuilder {
-	r := &rebuilder{
-		p: s.p, keys: s.keys, r: rng{s: seed}, d: newDecoder(s.p), best: sol, least: sol.cost,
-		out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks)),
-	}
-	r.d.stop = s.opt.Stop
-	if _, ok := r.d.placeFixed(); !ok || !r.load(sol) {
+	r := s.emptyRebuilder()
+	if r == nil || !r.load(sol) {
 		return nil
 	}
+	r.best, r.least, r.r.s = sol, sol.cost, seed
 	r.remember(shortMemory)
+	return r
+}
+
+// emptyRebuilder holds what is fixed and nothing else; nil when even that is impossible.
+func (s *searcher) emptyRebuilder() *rebuilder {
+	r := &rebuilder{
+		p: s.p, keys: s.keys, d: newDecoder(s.p), out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks)), hit: s.hit,
+	}
+	r.d.stop = s.opt.Stop
+	if _, ok := r.d.placeFixed(); !ok {
+		return nil
+	}
 	return r
 }
 
@@ -72,13 +82,19 @@ func (r *rebuilder) load(sol *solution) bool {
 	if out, _ := d.decode(sol.geno, nil); out != decoded {
 		return false
 	}
+	r.settle()
+	return true
+}
+
+// settle counts the cost of the present plan, which is complete, and makes it the one from which stepping back begins.
+func (r *rebuilder) settle() {
+	d := r.d
 	d.s.slots = nil
 	r.cost, r.acts, r.listed = d.objective(), Objective{}, false
 	for a := range d.p.acts {
 		d.addCost(&r.acts, int32(a), 1)
 	}
 	d.s.forget()
-	return true
 }
 
 // step tries one neighbour. It is kept when its cost is at most limit; the result says whether it was. A best plan that
@@ -162,11 +178,7 @@ func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 	for _, b := range r.taken {
 		for _, a := range p.blocks[b].acts {
 			d.addCost(&r.acts, a, -1)
-			for _, u := range p.acts[a].modes[d.s.pl[a].mode].uses {
-				if p.vessels[u.vessel].setup != nil && !has(r.touched, u.vessel) {
-					r.touched = append(r.touched, u.vessel)
-				}
-			}
+			r.touch(a)
 			d.s.unplace(a)
 		}
 	}
@@ -181,6 +193,15 @@ func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 		d.addCost(&r.acts, a, 1)
 	}
 	return -1, true
+}
+
+// touch notes the vessels of an activity in which cleaning may change when it is taken out.
+func (r *rebuilder) touch(a int32) {
+	for _, u := range r.p.acts[a].modes[r.d.s.pl[a].mode].uses {
+		if r.p.vessels[u.vessel].setup != nil && !has(r.touched, u.vessel) {
+			r.touched = append(r.touched, u.vessel)
+		}
+	}
 }
 
 // renewChanges makes the changes after what was taken out fit their new predecessors.

@@ -59,7 +59,7 @@ type picture struct {
 func pictureOf(s *state) picture {
 	p := picture{Stays: slices.Clone(s.stays)}
 	for i := range s.prof {
-		p.Prof = append(p.Prof, profile{at: slices.Clone(s.prof[i].at), free: slices.Clone(s.prof[i].free)})
+		p.Prof = append(p.Prof, s.prof[i].steps())
 	}
 	for v := range s.occ {
 		p.Occ = append(p.Occ, append([]occ{}, s.occ[v]...))

@@ -29,6 +29,7 @@ type searcher struct {
 	plan    Plan
 	why     tally
 	moves   []move
+	hit     []int32 // activities of the blocks of a warm plan that could not stay where they were, one of each
 	tell    func(improved bool)
 	rents   *rents // nil until the bound is raised
 	noRents bool   // there is nothing to raise it by
@@ -118,8 +119,8 @@ const manyActivities = 3000
 // construct tries the warm plan and every rule, with repairs until the first plan exists, then the budget's remainder
 // on random rules if none is found.
 func (s *searcher) construct() {
-	if g := s.warm(); g != nil && !s.halted() {
-		s.repair(g, 30)
+	if s.takeOver() {
+		return
 	}
 	for i := 0; i < ruleCount && !s.halted(); i++ {
 		s.repair(s.p.plain(s.p.rule(i, s.keys)), 12)
@@ -138,6 +139,22 @@ func (s *searcher) construct() {
 		s.scatter(g)
 		s.repair(g, 20)
 	}
+}
+
+// takeOver takes over the warm plan. It reports whether that makes other first plans needless.
+func (s *searcher) takeOver() bool {
+	g, start := s.warm()
+	if g == nil || s.halted() {
+		return false
+	}
+	ok, most := s.salvage(g, start)
+	if s.stopped {
+		return true
+	}
+	if !ok || s.p.in.Weights.Change == 0 && len(s.p.acts) <= manyActivities {
+		s.repair(g, 30) // the plan without its gaps
+	}
+	return ok && most
 }
 
 // scatter varies what a plain genotype leaves to the decoder: the order within blocks, some modes, some waits.

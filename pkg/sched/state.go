@@ -48,7 +48,7 @@ const (
 // state is a partial plan with a log for stepping back.
 type state struct {
 	p     *problem
-	prof  []profile
+	prof  []headroom
 	occ   [][]occ
 	pl    []placement
 	log   []undo
@@ -61,7 +61,7 @@ type state struct {
 
 func newState(p *problem) *state {
 	s := &state{
-		p: p, prof: make([]profile, len(p.base)), occ: make([][]occ, len(p.vessels)), pl: make([]placement, len(p.acts)),
+		p: p, prof: make([]headroom, len(p.base)), occ: make([][]occ, len(p.vessels)), pl: make([]placement, len(p.acts)),
 		lb: make([]int64, len(p.acts)), stays: make([]int32, len(p.base)),
 	}
 	for i := range p.base {

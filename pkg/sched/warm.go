@@ -5,19 +5,22 @@ import "slices"
 // warm makes a genotype that follows the warm plan, or else the previous places of the activities; nil if neither says
 // where at least one activity is. Activities keep their order, mode, earliest start and cleanings, so that a plan that
 // is still possible is found again in one pass, and one that is not is changed no earlier than where it breaks.
-func (s *searcher) warm() *genotype {
+func (s *searcher) warm() (*genotype, []int64) {
 	n := len(s.p.acts)
-	key := make([]float64, n)
-	known := make([]bool, n)
+	key, at := make([]float64, n), make([]int64, n)
+	for a := range at {
+		at[a] = noPath
+	}
 	g := s.p.plain(key)
 	some := false
 	note := func(a int32, start int64, mode string) {
+		g.mode[a] = -1
 		for k := range s.p.in.Activities[a].Modes {
 			if s.p.in.Activities[a].Modes[k].Name == mode {
 				g.mode[a] = int32(k)
 			}
 		}
-		key[a], known[a], some = float64(start), true, true
+		key[a], at[a], some = float64(start), start, true
 		if pr := s.p.in.Activities[a].Previous; pr != nil && pr.MoveWeight > 0 && s.p.in.Weights.Change > 0 {
 			g.after[a] = pr.Start
 		}
@@ -48,10 +51,10 @@ func (s *searcher) warm() *genotype {
 		g.tight = s.p.passesOn(s.opt.Warm)
 	}
 	if !some {
-		return nil
+		return nil, nil
 	}
 	for a := range key {
-		if !known[a] {
+		if at[a] == noPath {
 			key[a] = float64(s.keys.latest[a])
 		}
 	}
@@ -66,7 +69,7 @@ func (s *searcher) warm() *genotype {
 		}
 		return 0
 	})
-	return g
+	return g, at
 }
 
 // passesOn reports whether a plan fills some store at the very moment at which it is emptied: the decoder only finds such

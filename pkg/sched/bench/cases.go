@@ -26,6 +26,7 @@ type benchCase struct {
 	family, group, name string
 	read                func() (sched.Instance, error)
 	known               known
+	disturb             func(seed uint64) (replan, error) // of family replan, instead of read
 }
 
 // known is what is published about an instance.
@@ -63,7 +64,7 @@ var families = map[string]family{
 }
 
 func familyNames() []string {
-	names := []string{kitchenFamily}
+	names := []string{kitchenFamily, replanFamily}
 	for name := range families {
 		names = append(names, name)
 	}
@@ -75,7 +76,11 @@ func load(s settings) ([]benchCase, error) {
 	var out []benchCase
 	for _, name := range s.families {
 		if name == kitchenFamily {
-			out = append(out, kitchens(s.sizes)...)
+			out = append(out, kitchens(s)...)
+			continue
+		}
+		if name == replanFamily {
+			out = append(out, replans(s)...)
 			continue
 		}
 		cases, err := families[name].load(name, s)
@@ -87,13 +92,20 @@ func load(s settings) ([]benchCase, error) {
 	return out, nil
 }
 
-func kitchens(sizes []int) []benchCase {
+// kitchens are generated kitchens of given sizes, several of each.
+func kitchens(s settings) []benchCase {
 	var out []benchCase
-	for _, n := range sizes {
-		out = append(out, benchCase{
-			family: kitchenFamily, group: fmt.Sprintf("%d batches", n), name: fmt.Sprintf("kitchen-%d", n),
-			read: func() (sched.Instance, error) { return kitchengen.Kitchen(1, kitchengen.Size{Batches: n}), nil },
-		})
+	for _, n := range s.sizes {
+		for k := range s.kitchens {
+			name := fmt.Sprintf("kitchen-%d", n)
+			if k > 0 {
+				name += fmt.Sprintf("-%d", k+1)
+			}
+			out = append(out, benchCase{
+				family: kitchenFamily, group: fmt.Sprintf("%d batches", n), name: name,
+				read: func() (sched.Instance, error) { return kitchengen.Kitchen(uint64(k+1), kitchengen.Size{Batches: n}), nil },
+			})
+		}
 	}
 	return out
 }

@@ -35,10 +35,7 @@ func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 		r.fault = err.Error()
 		return r
 	}
-	opt := sched.Options{Seed: seed, Stop: s.deadline(w, over), Iterations: s.iterations}
-	if s.iterations == 0 {
-		opt.Iterations = math.MaxInt
-	}
+	opt := s.options(seed, w, over)
 	var previous sched.Objective
 	opt.Incumbent = func(p sched.Plan, report sched.Report) {
 		r.best = w.elapsed()
@@ -97,7 +94,7 @@ func (r *result) judge(in sched.Instance, plan sched.Plan, report sched.Report) 
 
 // comparedBy is the number that the publications of a family compare.
 func comparedBy(family string, o sched.Objective) int64 {
-	if family == "jsp-tardiness" || family == kitchenFamily {
+	if family == "jsp-tardiness" || family == kitchenFamily || family == replanFamily {
 		return o.Tardiness
 	}
 	return o.Makespan

@@ -21,9 +21,13 @@ type table struct{ out io.Writer }
 
 const rowFormat = "%-14s %-14s %4v %10v %10v %10v %9v %9v %9v %11v  %s\n"
 
-func newTable(out io.Writer) table {
-	fmt.Fprintf(out, rowFormat, "family", "instance", "seed", "value", "bound", "best known", "gap %", "first s", "best s", "iterations", "plans")
-	return table{out}
+// head prints the names of the columns, those of re-planning if again is set.
+func (t table) head(again bool) {
+	if again {
+		t.replanHead()
+		return
+	}
+	fmt.Fprintf(t.out, rowFormat, "family", "instance", "seed", "value", "bound", "best known", "gap %", "first s", "best s", "iterations", "plans")
 }
 
 func (t table) row(r result) {
