@@ -9,6 +9,7 @@ type headroom struct {
 	first []int64 // the border at which each piece begins
 	piece []*piece
 	spare []*piece
+	near  int // piece that was found last
 }
 
 // pieceSize is the greatest number of segments in a piece.
@@ -57,17 +58,37 @@ func (c *piece) lower() {
 
 // find returns the piece and the segment that contain t.
 func (h *headroom) find(t int64) (int, int) {
-	lo, hi := 1, len(h.first)
+	k := h.pieceOf(t)
+	return k, h.piece[k].find(t)
+}
+
+// pieceOf returns the piece that contains t. What is asked for is often where the last thing was.
+func (h *headroom) pieceOf(t int64) int {
+	first := h.first
+	lo, hi := 1, len(first)
+	if k := h.near; k < len(first) {
+		switch {
+		case first[k] > t:
+			hi = k
+		case k+1 >= len(first) || first[k+1] > t:
+			return k
+		case k+2 >= len(first) || first[k+2] > t:
+			h.near = k + 1
+			return k + 1
+		default:
+			lo = k + 2
+		}
+	}
 	for lo < hi {
 		mid := int(uint(lo+hi) >> 1)
-		if h.first[mid] <= t {
+		if first[mid] <= t {
 			lo = mid + 1
 		} else {
 			hi = mid
 		}
 	}
-	k := lo - 1
-	return k, h.piece[k].find(t)
+	h.near = lo - 1
+	return lo - 1
 }
 
 func (c *piece) find(t int64) int {
@@ -83,10 +104,10 @@ func (c *piece) find(t int64) int {
 	return lo - 1
 }
 
-// split makes t the beginning of a segment.
-func (h *headroom) split(t int64) (int, int) {
-	k, i := h.find(t)
+// split makes t, which lies in piece k, the beginning of a segment.
+func (h *headroom) split(k int, t int64) (int, int) {
 	c := h.piece[k]
+	i := c.find(t)
 	if c.at[i] == t {
 		return k, i
 	}
@@ -117,26 +138,25 @@ func (h *headroom) halve(k int) {
 	h.first, h.piece = slices.Insert(h.first, k+1, d.at[0]), slices.Insert(h.piece, k+1, d)
 }
 
-// join removes the border at the beginning of a segment when it separates nothing.
-func (h *headroom) join(t int64) {
-	k, i := h.find(t)
+// join removes the border at the beginning of segment i of piece k when it separates nothing.
+func (h *headroom) join(k, i int) {
 	c := h.piece[k]
-	if c.at[i] != t || k+i == 0 {
-		return
-	}
-	before := c.shift
-	if i > 0 {
-		before += c.free[i-1]
-	} else {
+	var before int64
+	switch {
+	case i > 0:
+		before = c.free[i-1] + c.shift
+	case k > 0:
 		b := h.piece[k-1]
 		before = b.free[b.n-1] + b.shift
+	default:
+		return
 	}
 	if before != c.free[i]+c.shift {
 		return
 	}
-	copy(c.at[i:c.n-1], c.at[i+1:c.n])
-	copy(c.free[i:c.n-1], c.free[i+1:c.n])
 	c.n--
+	copy(c.at[i:c.n], c.at[i+1:c.n+1])
+	copy(c.free[i:c.n], c.free[i+1:c.n+1])
 	switch {
 	case c.n == 0:
 		h.spare = append(h.spare, c)
@@ -145,7 +165,9 @@ func (h *headroom) join(t int64) {
 	case i == 0:
 		h.first[k] = c.at[0]
 	}
-	c.lower()
+	if before-c.shift == c.low {
+		c.lower()
+	}
 	if k+1 < len(h.piece) && c.n+h.piece[k+1].n <= pieceSize/3 {
 		h.merge(k)
 	}
@@ -168,9 +190,16 @@ func (h *headroom) take(x, y, q int64) {
 	if x >= y || q == 0 {
 		return
 	}
-	h.split(x)
-	l, j := h.split(y)
-	k, i := h.find(x)
+	k, i := h.split(h.pieceOf(x), x)
+	l := k
+	for l+1 < len(h.first) && h.first[l+1] <= y {
+		l++
+	}
+	pieces := len(h.first)
+	l, j := h.split(l, y)
+	if c := h.piece[k]; len(h.first) > pieces && i >= c.n { // it was halved
+		k, i = k+1, i-c.n
+	}
 	if k == l {
 		h.piece[k].take(i, j, q)
 	} else {
@@ -180,20 +209,29 @@ func (h *headroom) take(x, y, q int64) {
 		}
 		h.piece[l].take(0, j, q)
 	}
-	h.join(y)
-	h.join(x)
+	h.join(l, j)
+	h.join(k, i)
 }
 
 // take reduces the segments from i to j.
 func (c *piece) take(i, j int, q int64) {
-	if i == 0 && j == c.n {
+	switch {
+	case i == 0 && j == c.n:
 		c.shift -= q
 		return
+	case q < 0:
+		for k := i; k < j; k++ {
+			c.free[k] -= q
+		}
+		c.lower()
+		return
 	}
+	low := c.low
 	for k := i; k < j; k++ {
 		c.free[k] -= q
+		low = min(low, c.free[k])
 	}
-	c.lower()
+	c.low = low
 }
 
 // blocked returns the end of the last segment within [x, y) that has less than q free; ok is true if there is none.

@@ -81,12 +81,16 @@ func (s *state) fit(a, mi int32, from, cut int64, b *bounds, tm *timing) (int64,
 	}
 	kind, subject := ConflictWindow, int32(-1)
 	for {
-		if t+m.total > cut {
+		if t+m.total > cut || t > s.cap {
 			return 0, noMiss, false
 		}
 		// Past the limit set by a placed activity the search goes on, to learn how much later that one has to begin.
 		if t > b.hi && (b.hiBy < 0 || t > s.p.ls[a]) {
 			return 0, s.missed(b.hiBy, t-b.hi, kind, subject, t), false
+		}
+		if v, n := s.room(a, m, t); n > t {
+			t, kind, subject = n, ConflictVessel, v
+			continue
 		}
 		n, ok := m.begin(t, s.p.to, tm)
 		if !ok {
@@ -141,6 +145,36 @@ func (s *state) openHold(v int32) bool {
 		}
 	}
 	return false
+}
+
+// room is the least moment from t on at which the vessels of m are empty for as long as the mode takes at least; it
+// passes over gaps that are too short before anything else is looked at.
+func (s *state) room(a int32, m *cmode, t int64) (int32, int64) {
+	vessel := int32(-1)
+	for again := true; again; {
+		again = false
+		for _, u := range m.uses {
+			if n := s.empty(u.vessel, a, t, m.total); n > t {
+				t, vessel, again = n, u.vessel, len(m.uses) > 1
+			}
+		}
+	}
+	return vessel, t
+}
+
+// empty is the least moment from t on at which vessel v is empty for a time d, cleaning apart.
+func (s *state) empty(v, a int32, t, d int64) int64 {
+	o := s.occ[v]
+	i := s.firstAfter(v, t)
+	if i > 0 {
+		t = max(t, s.relFor(&o[i-1], a))
+	}
+	for ; i < len(o) && o[i].start < t+max(d, 1); i++ {
+		if t = max(t, s.relFor(&o[i], a)); t >= Forever {
+			return Forever
+		}
+	}
+	return t
 }
 
 // busy checks the vessels of m; it returns the vessel in the way and the next moment to try.

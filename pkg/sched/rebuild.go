@@ -79,6 +79,7 @@ func (r *rebuilder) load(sol *solution) bool {
 	}
 	d.s.forget()
 	d.base.mark, d.stack, d.pure = 0, d.stack[:0], 0
+	copy(d.sure, d.p.least)
 	if out, _ := d.decode(sol.geno, nil); out != decoded {
 		return false
 	}
@@ -262,12 +263,21 @@ func (r *rebuilder) order() {
 }
 
 // reinsert places the activities of d.seq into a plan that holds all others. When that fails it names an activity of
-// the others in the way, or -1. tardiness is that of the others.
+// the others in the way, or -1. tardiness is that of the others; with a limit, nothing is placed where it would be above.
 func (d *decoder) reinsert(limit *Objective, tardiness int64) (culprit int32, ok bool) {
 	d.stack, d.pure = d.stack[:0], 0
 	before := d.base
-	defer func() { d.base = before }()
 	d.base = frame{mark: d.s.mark(), due: -1, tard: tardiness}
+	for _, a := range d.seq {
+		d.sure[a] = d.p.least[a]
+		d.base.tard += d.sure[a]
+	}
+	culprit, ok = d.reinsertAll(limit)
+	d.base, d.s.cap = before, Forever
+	return culprit, ok
+}
+
+func (d *decoder) reinsertAll(limit *Objective) (culprit int32, ok bool) {
 	raises, pulls := 20+2*len(d.seq), 2
 	for len(d.stack) < len(d.seq) {
 		k := len(d.stack)
@@ -276,13 +286,13 @@ func (d *decoder) reinsert(limit *Objective, tardiness int64) (culprit int32, ok
 			d.enterBlock(a)
 		}
 		f := d.top()
-		f.mark, f.due = d.s.mark(), -1
+		f.mark = d.s.mark()
+		if limit != nil {
+			d.s.cap = d.latest(a, &f, limit)
+		}
 		m, placed := d.s.place(a, d.mode[a], func(m int32) bool { return d.allowed(a, m) })
 		if placed {
-			f.last = max(f.last, d.s.pl[a].end)
-			if c := &d.p.acts[a]; c.weight > 0 {
-				f.tard += c.weight * max(0, d.s.pl[a].end-c.due)
-			}
+			d.count(&f, a)
 			d.stack = append(d.stack, f)
 			if limit != nil && d.exceeds(&f, limit) {
 				return -1, false
@@ -307,6 +317,23 @@ func (d *decoder) reinsert(limit *Objective, tardiness int64) (culprit int32, ok
 		}
 	}
 	return -1, true
+}
+
+// latest is the last start of a with which the plan can cost no more than limit.
+func (d *decoder) latest(a int32, f *frame, limit *Objective) int64 {
+	due := d.foresee.promise[a]
+	if due < 0 {
+		return Forever
+	}
+	c, room := &d.p.acts[due], limit.First
+	if w := d.p.in.Weights.Blend; w > 0 {
+		room = limit.Rest / w
+	}
+	room += d.sure[due] - f.tard
+	if room < 0 {
+		return noPath
+	}
+	return c.due + room/c.weight - d.foresee.path[a]
 }
 
 // moving reports whether an activity is one of those that are placed anew.

@@ -57,12 +57,13 @@ type state struct {
 	slots *slotHint
 	stays []int32 // number of open stores per resource (producer placed, consumer not)
 	saved []placement
+	cap   int64 // nothing may begin later: it would cost too much
 }
 
 func newState(p *problem) *state {
 	s := &state{
 		p: p, prof: make([]headroom, len(p.base)), occ: make([][]occ, len(p.vessels)), pl: make([]placement, len(p.acts)),
-		lb: make([]int64, len(p.acts)), stays: make([]int32, len(p.base)),
+		lb: make([]int64, len(p.acts)), stays: make([]int32, len(p.base)), cap: Forever,
 	}
 	for i := range p.base {
 		s.prof[i].reset(&p.base[i])
