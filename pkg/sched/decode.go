@@ -466,7 +466,7 @@ func (d *decoder) objective() Objective {
 	if len(d.p.acts) > 0 {
 		o.Makespan = last - d.p.from
 	}
-	o.Overtime += d.cleaningOvertime()
+	o.Overtime += d.s.extra
 	o.Freshness = d.p.freshness(d.s.pl)
 	return d.p.in.Weights.Weigh(o)
 }
@@ -492,46 +492,33 @@ func (d *decoder) addCost(o *Objective, a int32, by int64) {
 	}
 }
 
-// cleaningOvertime is the overtime in which vessels are cleaned.
-func (d *decoder) cleaningOvertime() int64 {
-	var sum int64
-	for v := range d.s.occ {
-		setup := d.p.vessels[v].setup
-		if setup == nil || setup.cal == nil || len(setup.cal.over) == 0 {
-			continue
-		}
-		for i := range d.s.occ[v] {
-			if x := &d.s.occ[v][i]; x.attended {
-				sum += setup.cal.overtime(x.cfrom, x.cto)
-			}
-		}
-	}
-	return sum
-}
-
 func (p *problem) freshness(pl []placement) int64 {
 	var sum int64
 	for i := range p.in.Lags {
-		l := &p.in.Lags[i]
-		if l.FreshWeight == 0 {
-			continue
+		if p.in.Lags[i].FreshWeight > 0 {
+			sum += p.staleness(int32(i), pl)
 		}
-		u, v := &pl[p.lagEnds[i][0]], &pl[p.lagEnds[i][1]]
-		t, w := u.end, v.start
-		if l.FromEdge == EdgeStart {
-			t = u.start
-		}
-		if l.ToEdge == EdgeEnd {
-			w = v.end
-		}
-		sum += l.FreshWeight * max(0, w-t-l.Fresh)
 	}
 	return sum
 }
 
+// staleness is what a lag costs by being longer than material stays fresh.
+func (p *problem) staleness(i int32, pl []placement) int64 {
+	l := &p.in.Lags[i]
+	u, v := &pl[p.lagEnds[i][0]], &pl[p.lagEnds[i][1]]
+	t, w := u.end, v.start
+	if l.FromEdge == EdgeStart {
+		t = u.start
+	}
+	if l.ToEdge == EdgeEnd {
+		w = v.end
+	}
+	return l.FreshWeight * max(0, w-t-l.Fresh)
+}
+
 // plan copies the complete plan out.
-func (d *decoder) plan(o Objective) Plan {
-	p, s := d.p, d.s
+func (s *state) plan(o Objective) Plan {
+	p := s.p
 	out := Plan{Assignments: make([]Assignment, len(p.acts)), Objective: o}
 	for a := range p.acts {
 		in, x := &p.in.Activities[a], &s.pl[a]

@@ -305,7 +305,7 @@ func (s *state) occupy(a int32, u cuse, t int64, tm *timing) int64 {
 			return min(Forever, w+ch.Duration)
 		}
 		w = s.wished(u.vessel, a, lo, t, w, ch)
-		stay.cfrom, stay.cto, stay.attended = w, w+ch.Duration, ch.Attended
+		s.cleaned(u.vessel, &stay, w, ch)
 	}
 	s.insert(u.vessel, i, stay)
 	s.crew(u.vessel, &stay, 1)
@@ -335,7 +335,7 @@ func (s *state) cleanNext(v, a int32, t int64) int64 {
 	ch := s.change(v, &before, x.act)
 	old := x
 	s.crew(v, &old, -1)
-	x.cfrom, x.cto, x.attended = 0, 0, false
+	x.cfrom, x.cto, x.over, x.attended = 0, 0, 0, false
 	if ch.Duration > 0 {
 		lo := s.relFor(&before, x.act)
 		if lo >= Forever {
@@ -346,7 +346,7 @@ func (s *state) cleanNext(v, a int32, t int64) int64 {
 			return max(x.rel, t+1)
 		}
 		w = s.wished(v, x.act, lo, x.start, w, ch)
-		x.cfrom, x.cto, x.attended = w, w+ch.Duration, ch.Attended
+		s.cleaned(v, &x, w, ch)
 	}
 	s.set(v, i+1, x)
 	s.crew(v, &x, 1)

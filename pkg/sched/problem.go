@@ -35,6 +35,7 @@ type cact struct {
 	storesIn  []int32 // stores that this activity empties
 	links     []int32
 	arcs      []int32 // incident arcs
+	fresh     []int32 // incident lags that cost something when they are long
 	state     string
 	prevMode  int32 // -1: none; -2: a mode that no longer exists
 	minDur    int64 // least and greatest elapsed duration over modes; maxDur is Forever if pauses make it unknown
@@ -310,6 +311,12 @@ func (p *problem) compileTies(acts, res map[string]int32) {
 	for i, l := range p.in.Lags {
 		u, v := acts[l.From], acts[l.To]
 		p.lagEnds = append(p.lagEnds, [2]int32{u, v})
+		if l.FreshWeight > 0 {
+			p.acts[u].fresh = append(p.acts[u].fresh, int32(i))
+			if u != v {
+				p.acts[v].fresh = append(p.acts[v].fresh, int32(i))
+			}
+		}
 		uEnd, vEnd := l.FromEdge != EdgeStart, l.ToEdge == EdgeEnd
 		if l.Min > -Forever {
 			p.addArc(arc{u: u, v: v, uEnd: uEnd, vEnd: vEnd, w: l.Min, lag: int32(i)})

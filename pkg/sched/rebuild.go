@@ -1,9 +1,7 @@
 package sched
 
 import (
-	"cmp"
 	"slices"
-	"sync"
 )
 
 // rebuilder improves a complete plan by taking a few blocks out and placing them anew while the rest stays where it is
@@ -16,12 +14,11 @@ type rebuilder struct {
 	r    rng
 	d    *decoder
 	cost Objective // of the plan that d holds
-	acts Objective // the part of it that activities cost by themselves
+	acts Objective // the part of it that activities cost by themselves, and staleness
+	last int32     // an activity that ends last, or -1
 
-	best    *solution
-	plan    Plan      // of best, once it is better than what was given
-	least   Objective // the best cost seen
-	pending bool      // the plan that d holds costs least and is not copied to best yet
+	least Objective // the best cost seen
+	kept  snapshot  // the plan that costs least
 
 	memory []Objective // late acceptance
 	steps  int
@@ -30,29 +27,35 @@ type rebuilder struct {
 	out     []bool  // per block, taken out now
 	taken   []int32 // blocks taken out now
 	touched []int32 // vessels that something was taken out of
-	rival   []int32 // scratch: blocks in the way
-	key     []float64
-	late    []int32 // activities that end after their due time
-	listed  bool    // late is that of the present plan
+	late    crowd   // activities that end after their due time
+	away    crowd   // activities that are not where the published plan has them
 	hit     []int32 // activities of the blocks that a disturbance has hit, one of each
+
+	choice
 }
 
 // newRebuilder begins from a solution; nil when the solution cannot be read back.
 func (s *searcher) newRebuilder(sol *solution, seed uint64) *rebuilder {
 	r := s.emptyRebuilder()
-	if r == nil || !r.load(sol) {
+	if r == nil {
 		return nil
 	}
-	r.best, r.least, r.r.s = sol, sol.cost, seed
+	r.r.s = seed
+	if !r.load(sol) {
+		return nil
+	}
 	r.remember(shortMemory)
 	return r
 }
 
 // emptyRebuilder holds what is fixed and nothing else; nil when even that is impossible.
 func (s *searcher) emptyRebuilder() *rebuilder {
+	n := len(s.p.acts)
 	r := &rebuilder{
-		p: s.p, keys: s.keys, d: newDecoder(s.p), out: make([]bool, len(s.p.blocks)), key: make([]float64, len(s.p.blocks)), hit: s.hit,
+		p: s.p, keys: s.keys, d: newDecoder(s.p), out: make([]bool, len(s.p.blocks)), hit: s.hit, late: newCrowd(n), away: newCrowd(n),
+		kept: newSnapshot(s.p),
 	}
+	r.choice = r.newChoice()
 	r.d.stop = s.opt.Stop
 	if _, ok := r.d.placeFixed(); !ok {
 		return nil
@@ -87,24 +90,40 @@ func (r *rebuilder) load(sol *solution) bool {
 	return true
 }
 
-// settle counts the cost of the present plan, which is complete, and makes it the one from which stepping back begins.
+// settle counts the cost of the present plan, which is complete, and makes it the best one and the one from which
+// stepping back begins.
 func (r *rebuilder) settle() {
 	d := r.d
-	d.s.slots = nil
-	r.cost, r.acts, r.listed = d.objective(), Objective{}, false
+	d.s.slots, d.s.tight = nil, false
+	r.cost, r.acts, r.last = d.objective(), Objective{Freshness: d.p.freshness(d.s.pl)}, -1
 	for a := range d.p.acts {
 		d.addCost(&r.acts, int32(a), 1)
+		if r.last < 0 || d.s.pl[a].end > d.s.pl[r.last].end {
+			r.last = int32(a)
+		}
+		r.classify(int32(a))
 	}
 	d.s.forget()
+	r.kept.whole(d.s)
+	r.least = r.cost
 }
 
-// step tries one neighbour. It is kept when its cost is at most limit; the result says whether it was. A best plan that
-// is not copied yet is copied before it is left, at the price of the step that would have left it.
+// classify notes whether an activity is late or away from its published place.
+func (r *rebuilder) classify(a int32) {
+	c, x := &r.p.acts[a], &r.d.s.pl[a]
+	r.late.set(a, c.weight > 0 && !c.fixed && x.end > c.due)
+	if r.calm {
+		pr := r.p.in.Activities[a].Previous
+		r.away.set(a, pr != nil && !c.fixed && (pr.MoveWeight > 0 && pr.Start != x.start || pr.ModeWeight > 0 && c.prevMode != -1 && c.prevMode != x.mode))
+	}
+}
+
+// step tries one neighbour. It is kept when its cost is at most limit; the result says whether it was.
 func (r *rebuilder) step(limit *Objective) bool {
 	d := r.d
 	r.choose()
 	mark := d.s.mark()
-	acts, ok := r.acts, false
+	acts, last, was, ok := r.acts, r.last, r.cost, false
 	for ejected := 0; ; ejected++ {
 		culprit, done := r.place(limit)
 		if done {
@@ -120,47 +139,72 @@ func (r *rebuilder) step(limit *Objective) bool {
 	}
 	if ok {
 		cost := r.total()
-		leaves := r.pending && !cost.Less(r.least)
-		if ok = !limit.Less(cost) && !leaves; ok {
-			r.cost, r.listed = cost, false
-			d.s.forget()
+		if ok = !limit.Less(cost); ok {
+			r.cost = cost
 		} else {
 			d.s.rollback(mark)
-			r.acts = acts
+			r.acts, r.last = acts, last
 		}
-		if leaves {
-			r.keep()
+	}
+	if ok {
+		for _, b := range r.taken {
+			for _, a := range r.p.blocks[b].acts {
+				r.classify(a)
+			}
 		}
+		r.kept.note(d.s)
+		d.s.forget()
+	}
+	r.reward(ok, &was)
+	if ok && r.cost.Less(r.least) {
+		r.least, r.stall = r.cost, 0
+		r.kept.take(d.s)
 	}
 	for _, b := range r.taken {
 		r.out[b] = false
 	}
 	r.taken = r.taken[:0]
-	if ok && r.cost.Less(r.least) {
-		r.least, r.pending, r.stall = r.cost, true, 0
-	}
 	return ok
-}
-
-// keep copies the present plan, which is the best one.
-func (r *rebuilder) keep() {
-	if r.pending {
-		r.best, r.plan, r.pending = r.solution(), r.d.plan(r.cost), false
-	}
 }
 
 // total is the cost of the plan after a step.
 func (r *rebuilder) total() Objective {
 	d := r.d
 	o := r.acts
-	last := d.p.from
-	for a := range d.s.pl {
-		last = max(last, d.s.pl[a].end)
+	whole := r.last < 0 || r.out[r.p.blockOf[r.last]]
+	if whole { // what ended last has been moved
+		r.last = 0
+		for a := range d.s.pl {
+			if d.s.pl[a].end > d.s.pl[r.last].end {
+				r.last = int32(a)
+			}
+		}
+	} else {
+		for _, a := range d.seq {
+			if d.s.pl[a].end > d.s.pl[r.last].end {
+				r.last = a
+			}
+		}
 	}
-	o.Makespan = last - d.p.from
-	o.Overtime += d.cleaningOvertime()
-	o.Freshness = d.p.freshness(d.s.pl)
+	o.Makespan = max(0, d.s.pl[r.last].end-d.p.from)
+	o.Overtime += d.s.extra
 	return d.p.in.Weights.Weigh(o)
+}
+
+// staleness adds up what the lags of the blocks that are taken out cost.
+func (r *rebuilder) staleness() int64 {
+	var sum int64
+	for _, b := range r.taken {
+		for _, a := range r.p.blocks[b].acts {
+			for _, k := range r.p.acts[a].fresh {
+				ends := r.p.lagEnds[k]
+				if ends[0] == a || !r.out[r.p.blockOf[ends[0]]] {
+					sum += r.p.staleness(k, r.d.s.pl)
+				}
+			}
+		}
+	}
+	return sum
 }
 
 // take marks a block to be taken out.
@@ -176,6 +220,7 @@ func (r *rebuilder) take(b int32) {
 func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 	d, p := r.d, r.p
 	r.touched = r.touched[:0]
+	r.acts.Freshness -= r.staleness()
 	for _, b := range r.taken {
 		for _, a := range p.blocks[b].acts {
 			d.addCost(&r.acts, a, -1)
@@ -193,6 +238,7 @@ func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 	for _, a := range d.seq {
 		d.addCost(&r.acts, a, 1)
 	}
+	r.acts.Freshness += r.staleness()
 	return -1, true
 }
 
@@ -216,50 +262,6 @@ func (r *rebuilder) renewChanges() (culprit int32, ok bool) {
 		}
 	}
 	return -1, true
-}
-
-// order fills the decoder's sequence with the activities that were taken out, and their wishes.
-func (r *rebuilder) order() {
-	d, p, rnd := r.d, r.p, &r.r
-	rule := rnd.n(6)
-	var span int64 = 1
-	for _, b := range r.taken {
-		a := p.blocks[b].acts[0]
-		switch rule {
-		case 0, 1: // urgency
-			r.key[b] = float64(r.keys.latest[a])
-		case 2:
-			r.key[b] = float64(r.keys.due[a])
-		case 3:
-			r.key[b] = float64(p.es[a])
-		default: // as it was
-			r.key[b] = float64(d.s.pl[a].start)
-		}
-		span = max(span, d.s.pl[a].end-p.from)
-	}
-	noise := float64(span) * 0.3 * rnd.unit() * rnd.unit()
-	if rule == 5 {
-		noise = float64(span)
-	}
-	for _, b := range r.taken {
-		r.key[b] += noise * rnd.unit()
-	}
-	d.seq = d.seq[:0]
-	for _, b := range p.topological(r.taken, r.key) {
-		d.seq = append(d.seq, p.blocks[b].acts...)
-	}
-	own := rnd.n(3) == 0
-	for i, a := range d.seq {
-		d.pos[a] = int32(i)
-		d.s.lb[a] = noPath
-		d.mode[a] = -1
-		switch {
-		case own && rnd.n(3) > 0:
-			d.mode[a] = d.s.pl[a].mode
-		case len(p.acts[a].modes) > 1 && rnd.n(12) == 0 && len(p.acts[a].links) == 0:
-			d.mode[a] = int32(rnd.n(len(p.acts[a].modes)))
-		}
-	}
 }
 
 // reinsert places the activities of d.seq into a plan that holds all others. When that fails it names an activity of
@@ -340,214 +342,4 @@ func (d *decoder) latest(a int32, f *frame, limit *Objective) int64 {
 func (d *decoder) moving(a int32) bool {
 	k := int(d.pos[a])
 	return k < len(d.seq) && d.seq[k] == a
-}
-
-// choose marks the blocks to be taken out.
-func (r *rebuilder) choose() {
-	p, rnd := r.p, &r.r
-	size := 2 + rnd.n(4)
-	if rnd.n(6) == 0 {
-		size = 4 + rnd.n(8)
-	}
-	size = min(size, max(1, len(p.blocks)/2))
-	switch k := rnd.n(10); {
-	case k < 7 && r.pickLate() >= 0:
-		r.around(r.late[rnd.n(len(r.late))], size)
-	case k < 9:
-		r.around(int32(rnd.n(len(p.acts))), size)
-	default:
-		for range size {
-			r.take(p.blockOf[rnd.n(len(p.acts))])
-		}
-	}
-}
-
-// pickLate lists the activities that end after their due time and returns their number less one.
-func (r *rebuilder) pickLate() int {
-	if r.listed {
-		return len(r.late) - 1
-	}
-	r.late, r.listed = r.late[:0], true
-	for a := range r.p.acts {
-		if c := &r.p.acts[a]; c.weight > 0 && !c.fixed && r.d.s.pl[a].end > c.due {
-			r.late = append(r.late, int32(a))
-		}
-	}
-	return len(r.late) - 1
-}
-
-// around marks the block of an activity, blocks that it depends on, and some that stand in their way.
-func (r *rebuilder) around(a int32, size int) {
-	p, rnd := r.p, &r.r
-	b := p.blockOf[a]
-	r.take(b)
-	for len(r.taken) < size && rnd.n(3) > 0 && len(p.blocks[b].preds) > 0 {
-		b = p.blocks[b].preds[rnd.n(len(p.blocks[b].preds))]
-		r.take(b)
-	}
-	if len(r.taken) == 0 {
-		return
-	}
-	for tries := 0; len(r.taken) < size && tries < 3*size; tries++ {
-		from := p.blocks[r.taken[rnd.n(len(r.taken))]]
-		r.rivals(from.acts[rnd.n(len(from.acts))])
-		if len(r.rival) > 0 {
-			r.take(r.rival[rnd.n(len(r.rival))])
-		}
-	}
-}
-
-// rivals lists the blocks of what is in the vessels that a could use, or takes a resource that a needs, shortly before
-// or while it runs.
-func (r *rebuilder) rivals(a int32) {
-	p, d := r.p, r.d
-	r.rival = r.rival[:0]
-	x := &d.s.pl[a]
-	reach := (x.end - x.start) + 1
-	from, to := x.start-reach-int64(r.r.n(3))*reach, x.end
-	for mi := range p.acts[a].modes {
-		for _, u := range p.acts[a].modes[mi].uses {
-			for i := d.s.firstAfter(u.vessel, to) - 1; i >= 0; i-- {
-				o := &d.s.occ[u.vessel][i]
-				if o.rel < from {
-					break
-				}
-				if o.act != a && !p.acts[o.act].fixed {
-					r.rival = append(r.rival, p.blockOf[o.act])
-				}
-			}
-		}
-	}
-	if len(r.rival) > 0 && r.r.n(3) > 0 {
-		return
-	}
-	// Somebody who shares a resource: a few samples are enough.
-	for range 24 {
-		b := int32(r.r.n(len(p.acts)))
-		y := &d.s.pl[b]
-		if y.end >= from && y.start <= to && !p.acts[b].fixed && sharesNeed(&p.acts[a].modes[x.mode], &p.acts[b].modes[y.mode]) {
-			r.rival = append(r.rival, p.blockOf[b])
-		}
-	}
-}
-
-func sharesNeed(a, b *cmode) bool {
-	for i := range a.dems {
-		for j := range b.dems {
-			if a.dems[i].res == b.dems[j].res {
-				return true
-			}
-		}
-	}
-	return false
-}
-
-// A long memory finds better plans and takes longer to do so: it begins short and doubles whenever nothing better has
-// come for a while.
-const (
-	shortMemory = 80
-	longMemory  = 5000
-	// patience is how many times its memory a search goes on without a better plan.
-	patience = 20
-)
-
-// rebuildWorkers search at the same time; their number is part of what makes a result repeatable.
-const rebuildWorkers = 2
-
-// longRound is the greatest number of steps that each worker makes before they compare their plans.
-const longRound = 400
-
-// rebuild searches by taking out and placing anew. The workers meet after a number of steps, not of seconds, so that the
-// result does not depend on how fast each of them is.
-func (s *searcher) rebuild() {
-	var workers []*rebuilder
-	for range rebuildWorkers {
-		r := s.newRebuilder(s.best, s.r.next())
-		if r == nil {
-			return
-		}
-		workers = append(workers, r)
-	}
-	for round := 10; !s.halted(); round = min(2*round, longRound) {
-		n := min(round, max(1, (s.budget-s.used)/len(workers)))
-		var wait sync.WaitGroup
-		for _, r := range workers {
-			wait.Go(func() { r.search(n, s.opt.Stop) })
-		}
-		wait.Wait()
-		s.used += n * len(workers)
-		for _, r := range workers {
-			if r.best.cost.Less(s.best.cost) {
-				s.best, s.plan = r.best, r.plan
-				s.tell(true)
-			}
-		}
-		s.tell(false)
-		for _, r := range workers {
-			if r.stall > patience*len(r.memory) && !r.restart(s.best) {
-				return
-			}
-		}
-	}
-}
-
-// restart goes on from a solution with a longer memory.
-func (r *rebuilder) restart(sol *solution) bool {
-	if !r.load(sol) {
-		return false
-	}
-	r.best, r.least, r.pending = sol, sol.cost, false
-	r.remember(min(2*len(r.memory), longMemory))
-	return true
-}
-
-// search makes n steps of late acceptance.
-func (r *rebuilder) search(n int, stop func() bool) {
-	for range n {
-		if stop != nil && stop() {
-			break
-		}
-		slot := &r.memory[r.steps%len(r.memory)]
-		limit := *slot
-		if limit.Less(r.cost) {
-			limit = r.cost
-		}
-		r.step(&limit)
-		if r.cost.Less(*slot) {
-			*slot = r.cost
-		}
-		r.steps++
-		r.stall++
-	}
-	r.keep()
-}
-
-// solution copies the present plan; its genotype follows the plan.
-func (r *rebuilder) solution() *solution {
-	p, d := r.p, r.d
-	n := len(p.acts)
-	sol := &solution{cost: r.cost, start: make([]int64, n), end: make([]int64, n), mode: make([]int32, n)}
-	g := p.plain(make([]float64, n))
-	g.tight = d.s.tight
-	var seq []int32
-	slots := slotHint{}
-	for a := range n {
-		x := &d.s.pl[a]
-		sol.start[a], sol.end[a], sol.mode[a] = x.start, x.end, x.mode
-		g.mode[a] = x.mode
-		if !p.acts[a].fixed {
-			g.after[a] = x.start
-			seq = append(seq, int32(a))
-		}
-		for _, u := range p.acts[a].modes[x.mode].uses {
-			if o := &d.s.occ[u.vessel][d.s.stay(u.vessel, int32(a), x.start)]; o.cto > o.cfrom {
-				slots[[2]int32{int32(a), u.vessel}] = o.cfrom
-			}
-		}
-	}
-	slices.SortStableFunc(seq, func(a, b int32) int { return cmp.Compare(sol.start[a], sol.start[b]) })
-	g.seq, g.slots = seq, &slots
-	g.order = p.topological(g.order, p.blockKeys(startKeys(sol)))
-	sol.geno = g
-	return sol
 }

@@ -146,7 +146,7 @@ func TestAKeptStepIsNeverAboveItsLimit(t *testing.T) {
 	if kept == 0 {
 		t.Error("no step was kept: nothing was tried")
 	}
-	sol := r.solution()
+	sol := r.d.s.solution(r.cost)
 	other := newDecoder(r.p)
 	other.placeFixed()
 	if out, f := other.decode(sol.geno, nil); out != decoded || other.objective() != r.cost {

@@ -35,14 +35,14 @@ func (s *searcher) salvage(g *genotype, start []int64) (ok, most bool) {
 		return false, false
 	}
 	r.settle()
-	sol := r.solution()
+	sol := r.d.s.solution(r.cost)
 	for b, hit := range v.hit {
 		if hit {
 			s.hit = append(s.hit, s.p.blocks[b].acts[0])
 		}
 	}
 	if s.best == nil || sol.cost.Less(s.best.cost) {
-		s.best, s.plan = sol, r.d.plan(sol.cost)
+		s.best, s.plan = sol, r.d.s.plan(sol.cost)
 		s.tell(true)
 	}
 	return true, 2*broken <= known
@@ -64,7 +64,7 @@ func (v *salvage) keys() []float64 {
 // blocks that the plan knew.
 func (v *salvage) keep() (known int) {
 	d, p := v.r.d, v.r.p
-	d.s.slots = v.wish.slots
+	d.s.slots, d.s.tight = v.wish.slots, len(p.stores) > 0
 	whole := make([]bool, len(p.blocks))
 	for b := range p.blocks {
 		whole[b] = true
@@ -85,6 +85,7 @@ func (v *salvage) keep() (known int) {
 		}
 	}
 	d.s.forget()
+	d.s.tight = false
 	return known
 }
 

@@ -84,7 +84,7 @@ func (s *searcher) try(g *genotype, limit *Objective) (*solution, failure) {
 	}
 	if s.best == nil || cost.Less(s.best.cost) {
 		s.best = sol
-		s.plan = s.d.plan(cost)
+		s.plan = s.d.s.plan(cost)
 		s.tell(true)
 	}
 	return sol, failure{act: -1}

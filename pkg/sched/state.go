@@ -10,7 +10,8 @@ type occ struct {
 	rel        int64 // when the vessel is free again: own, or later where facts overlap
 	past       int64 // when it is free of the facts before that overlap, but for those whose holds end with this one's
 	cfrom, cto int64
-	attended   bool // the change is attended and takes crew
+	over       int64 // overtime in the change
+	attended   bool  // the change is attended and takes crew
 	kept       bool // the hold of act keeps this vessel
 	fact       bool
 }
@@ -58,6 +59,7 @@ type state struct {
 	stays []int32 // number of open stores per resource (producer placed, consumer not)
 	saved []placement
 	cap   int64 // nothing may begin later: it would cost too much
+	extra int64 // overtime in which vessels are cleaned
 }
 
 func newState(p *problem) *state {
@@ -83,14 +85,18 @@ func (s *state) rollback(mark int) {
 		case undoInsert:
 			o := s.occ[u.ix]
 			i := s.stay(u.ix, u.act, u.x)
+			s.extra -= o[i].over
 			copy(o[i:], o[i+1:])
 			s.occ[u.ix] = o[:len(o)-1]
 		case undoSet:
-			s.occ[u.ix][s.stay(u.ix, u.old.act, u.old.start)] = u.old
+			o := &s.occ[u.ix][s.stay(u.ix, u.old.act, u.old.start)]
+			s.extra += u.old.over - o.over
+			*o = u.old
 		case undoPlace:
 			s.pl[u.act].done = false
 			s.countStays(u.act, -1)
 		case undoRemove:
+			s.extra += u.old.over
 			s.occ[u.ix] = slices.Insert(s.occ[u.ix], int(u.x), u.old)
 		case undoUnplace:
 			last := len(s.saved) - 1
@@ -151,6 +157,7 @@ func (s *state) take(res int32, x, y, q int64) {
 
 func (s *state) set(v int32, i int, o occ) {
 	s.log = append(s.log, undo{kind: undoSet, ix: v, old: s.occ[v][i]})
+	s.extra += o.over - s.occ[v][i].over
 	s.occ[v][i] = o
 }
 
@@ -158,7 +165,16 @@ func (s *state) insert(v int32, i int, o occ) {
 	s.occ[v] = append(s.occ[v], occ{})
 	copy(s.occ[v][i+1:], s.occ[v][i:])
 	s.occ[v][i] = o
+	s.extra += o.over
 	s.log = append(s.log, undo{kind: undoInsert, ix: v, act: o.act, x: o.start})
+}
+
+// cleaned notes in a stay that change c of vessel v before it begins at t; without a change there is nothing to note.
+func (s *state) cleaned(v int32, o *occ, t int64, c Change) {
+	o.cfrom, o.cto, o.attended, o.over = t, t+c.Duration, c.Attended, 0
+	if cal := s.p.vessels[v].setup.cal; c.Attended && cal != nil && len(cal.over) > 0 {
+		o.over = cal.overtime(o.cfrom, o.cto)
+	}
 }
 
 // change returns the cleaning that vessel v needs between the stay before (nil: start of the horizon) and activity a.

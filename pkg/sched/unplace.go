@@ -85,6 +85,7 @@ func (s *state) unload(m *cmode, tm *timing) {
 // remove deletes stay i of vessel v.
 func (s *state) remove(v int32, i int) {
 	s.log = append(s.log, undo{kind: undoRemove, ix: v, x: int64(i), old: s.occ[v][i]})
+	s.extra -= s.occ[v][i].over
 	s.occ[v] = append(s.occ[v][:i], s.occ[v][i+1:]...)
 }
 
@@ -108,14 +109,14 @@ func (s *state) renew(v int32, i int) bool {
 		return true // the same work, and where it is it is in nobody's way
 	}
 	s.crew(v, &x, -1)
-	x.cfrom, x.cto, x.attended = 0, 0, false
+	x.cfrom, x.cto, x.over, x.attended = 0, 0, 0, false
 	if ch.Duration > 0 {
 		w := s.slot(v, lo, ch)
 		if w >= Forever || w+ch.Duration > x.start {
 			return false
 		}
 		w = s.wished(v, x.act, lo, x.start, w, ch)
-		x.cfrom, x.cto, x.attended = w, w+ch.Duration, ch.Attended
+		s.cleaned(v, &x, w, ch)
 	}
 	s.set(v, i, x)
 	s.crew(v, &x, 1)
