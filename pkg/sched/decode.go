@@ -66,6 +66,7 @@ type decoder struct {
 	stop  func() bool
 
 	foresee *prognosis
+	stuck   int32   // the activity for which reinsert found no place, or -1
 	sure    []int64 // per activity, the tardiness cost that is certain in the plan under construction
 }
 

@@ -30,6 +30,7 @@ func (r *rebuilder) order() {
 		if r.rule == ruleSeed && b == p.blockOf[r.seed] {
 			r.key[b] = -float64(Forever)
 		}
+		r.key[b] = r.keys.press(b, r.key[b])
 	}
 	r.list()
 	for i := 0; i < len(d.seq); {

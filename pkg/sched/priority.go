@@ -11,12 +11,24 @@ type keys struct {
 	latest []int64 // latest start that keeps every due time and the end of the horizon, ignoring capacities
 	due    []int64 // due time of the most urgent activity that depends on this one
 	weight []int64 // sum of due weights that depend on this one
+	// pressing is, per block, the latest start of a member that a greatest lag ties to something fixed; Forever if there
+	// is none. Such a block cannot wait for its turn: it is placed before all others.
+	pressing []int64
 }
 
 // urgency propagates due times backwards through the network.
 func (p *problem) urgency() *keys {
 	n := len(p.acts)
-	k := &keys{latest: make([]int64, n), due: make([]int64, n), weight: make([]int64, n)}
+	k := &keys{latest: make([]int64, n), due: make([]int64, n), weight: make([]int64, n), pressing: make([]int64, len(p.blocks))}
+	for b := range k.pressing {
+		k.pressing[b] = Forever
+	}
+	for i := range p.arcs {
+		if a := &p.arcs[i]; p.acts[a.v].fixed && !p.acts[a.u].fixed {
+			b := p.blockOf[a.u]
+			k.pressing[b] = min(k.pressing[b], p.ls[a.u])
+		}
+	}
 	far := p.to
 	for a := range p.acts {
 		c := &p.acts[a]
@@ -51,6 +63,14 @@ func (p *problem) urgency() *keys {
 	return k
 }
 
+// press replaces the key of something in a block that cannot wait.
+func (k *keys) press(b int32, key float64) float64 {
+	if t := k.pressing[b]; t < Forever {
+		return float64(t) - float64(1<<20)*float64(Forever)
+	}
+	return key
+}
+
 // ruleCount is the number of priority rules tried before the search.
 const ruleCount = 7
 
@@ -75,6 +95,7 @@ func (p *problem) rule(i int, k *keys) []float64 {
 		default: // weight against slack
 			out[a] = latest - float64(p.tail[a])*float64(k.weight[a])
 		}
+		out[a] = k.press(p.blockOf[a], out[a])
 	}
 	return out
 }

@@ -275,7 +275,10 @@ func (d *decoder) reinsert(limit *Objective, tardiness int64) (culprit int32, ok
 		d.base.tard += d.sure[a]
 	}
 	culprit, ok = d.reinsertAll(limit)
-	d.base, d.s.cap = before, Forever
+	d.base, d.s.cap, d.stuck = before, Forever, -1
+	if !ok && len(d.stack) < len(d.seq) {
+		d.stuck = d.seq[len(d.stack)]
+	}
 	return culprit, ok
 }
 

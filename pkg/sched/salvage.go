@@ -1,6 +1,9 @@
 package sched
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // salvage takes over a plan that may have become impossible in places: what is still possible stays exactly where it is,
 // and only the blocks that are not, or that the plan did not know, are placed anew among the others. A block that finds
@@ -12,6 +15,7 @@ import "slices"
 type salvage struct {
 	r     *rebuilder
 	wish  *genotype // modes and earliest starts as the plan had them; see warm
+	seq   []int32   // the order of placing what stays
 	start []int64   // where the plan had the activity; noPath if it did not know it
 	key   []float64
 	left  []int32 // blocks to be placed
@@ -25,10 +29,17 @@ func (s *searcher) salvage(g *genotype, start []int64) (ok, most bool) {
 	if r == nil {
 		return false, false
 	}
-	v := &salvage{r: r, wish: g, start: start, hit: make([]bool, len(s.p.blocks))}
+	v := &salvage{r: r, wish: g, seq: slices.Clone(g.seq), start: start, hit: make([]bool, len(s.p.blocks))}
 	v.key = s.p.blockKeys(v.keys())
 	s.used++
 	known := v.keep()
+	if v.pinched() {
+		v.again()
+		slices.SortStableFunc(v.seq, func(x, y int32) int {
+			return cmp.Compare(s.keys.pressing[s.p.blockOf[x]], s.keys.pressing[s.p.blockOf[y]])
+		})
+		known = v.keep()
+	}
 	broken := len(v.left)
 	if !v.fill(s.opt.Stop) {
 		s.stopped = s.opt.Stop != nil && s.opt.Stop()
@@ -48,19 +59,41 @@ func (s *searcher) salvage(g *genotype, start []int64) (ok, most bool) {
 	return true, 2*broken <= known
 }
 
-// keys order the activities: by their place in the plan, those without one by urgency.
+// keys order the activities: what cannot wait, then by their place in the plan, those without one by urgency.
 func (v *salvage) keys() []float64 {
 	out := make([]float64, len(v.start))
 	for a, t := range v.start {
 		if t == noPath {
 			t = v.r.keys.latest[a]
 		}
-		out[a] = float64(t)
+		out[a] = v.r.keys.press(v.r.p.blockOf[a], float64(t))
 	}
 	return out
 }
 
-// keep places what can be where it was, in the order of time, and lists the blocks that cannot. It returns the number of
+// pinched reports whether something that cannot wait has lost its place, perhaps to something that can.
+func (v *salvage) pinched() bool {
+	for _, b := range v.left {
+		if v.r.keys.pressing[b] < Forever && v.start[v.r.p.blocks[b].acts[0]] > noPath {
+			return true
+		}
+	}
+	return false
+}
+
+// again takes everything out that is not fixed.
+func (v *salvage) again() {
+	for a := range v.r.p.acts {
+		if v.r.d.s.pl[a].done && !v.r.p.acts[a].fixed {
+			v.r.d.s.unplace(int32(a))
+		}
+	}
+	v.r.d.s.forget()
+	v.left = v.left[:0]
+	clear(v.hit)
+}
+
+// keep places what can be where it was, in the order of the sequence, and lists the blocks that cannot. It returns the number of
 // blocks that the plan knew.
 func (v *salvage) keep() (known int) {
 	d, p := v.r.d, v.r.p
@@ -78,7 +111,7 @@ func (v *salvage) keep() (known int) {
 			v.leave(int32(b))
 		}
 	}
-	for _, a := range v.wish.seq {
+	for _, a := range v.seq {
 		b := p.blockOf[a]
 		if whole[b] && !v.hit[b] && !d.placeAt(a, v.wish.mode[a], v.start[a]) {
 			v.eject(b)
@@ -160,21 +193,59 @@ func (v *salvage) fill(stop func() bool) bool {
 	return true
 }
 
-// makeRoom takes out the block of the activity in the way of block b, or the blocks that follow it.
+// makeRoom takes out the block of the activity in the way of block b; if nobody is known to be, what it meets between
+// the first and the last moment at which the activity that found no place could begin, and the blocks that follow it.
 func (v *salvage) makeRoom(b, culprit int32) bool {
 	d, p := v.r.d, v.r.p
 	if culprit >= 0 && !p.acts[culprit].fixed && p.blockOf[culprit] != b {
 		v.eject(p.blockOf[culprit])
 		return true
 	}
-	some := false
+	before := len(v.left)
 	for _, q := range p.blocks[b].succs {
-		if d.s.pl[p.blocks[q].acts[0]].done {
-			v.eject(q)
-			some = true
+		v.ejectPlaced(q)
+	}
+	a := d.stuck
+	if a < 0 {
+		return len(v.left) > before
+	}
+	d.s.lb[a] = noPath
+	limits := d.s.bounds(a)
+	hi := min(limits.hi, limits.lo+p.acts[a].minDur) // there is more than one try
+	for mi := range p.acts[a].modes {
+		m := &p.acts[a].modes[mi]
+		if !d.allowed(a, int32(mi)) {
+			continue
+		}
+		for y := range p.acts {
+			x := &d.s.pl[y]
+			if x.done && x.start < hi+m.total && x.end > limits.lo && rival(m, &p.acts[y].modes[x.mode]) {
+				v.ejectPlaced(p.blockOf[y])
+			}
 		}
 	}
-	return some
+	return len(v.left) > before
+}
+
+// rival reports whether two modes use the same vessel or resource.
+func rival(m, n *cmode) bool {
+	for _, u := range m.uses {
+		for _, w := range n.uses {
+			if u.vessel == w.vessel {
+				return true
+			}
+		}
+	}
+	return sharesNeed(m, n)
+}
+
+// ejectPlaced ejects a block that is placed and could wait.
+func (v *salvage) ejectPlaced(b int32) {
+	p := v.r.p
+	a := p.blocks[b].acts[0]
+	if v.r.d.s.pl[a].done && !p.acts[a].fixed && v.r.keys.pressing[b] == Forever {
+		v.eject(b)
+	}
 }
 
 // best places a block the cheapest of a few ways: as it was but later, in other vessels, or as early as it can be. When

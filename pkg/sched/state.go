@@ -12,7 +12,7 @@ type occ struct {
 	cfrom, cto int64
 	over       int64 // overtime in the change
 	attended   bool  // the change is attended and takes crew
-	kept       bool // the hold of act keeps this vessel
+	kept       bool  // the hold of act keeps this vessel
 	fact       bool
 }
 

@@ -103,7 +103,9 @@ func kitchens(s settings) []benchCase {
 			}
 			out = append(out, benchCase{
 				family: kitchenFamily, group: fmt.Sprintf("%d batches", n), name: name,
-				read: func() (sched.Instance, error) { return kitchengen.Kitchen(uint64(k+1), kitchengen.Size{Batches: n}), nil },
+				read: func() (sched.Instance, error) {
+					return kitchengen.Kitchen(uint64(k+1), kitchengen.Size{Batches: n}), nil
+				},
 			})
 		}
 	}

@@ -204,7 +204,7 @@ func startProfile(file string) (stop func() error, err error) {
 }
 
 // options are those of a run that begins now.
-func (s settings) options(seed uint64, w watch, over func() bool) sched.Options {
+func (s settings) options(seed uint64, w *watch, over func() bool) sched.Options {
 	opt := sched.Options{Seed: seed, Stop: s.deadline(w, over), Iterations: s.iterations}
 	if s.iterations == 0 {
 		opt.Iterations = math.MaxInt
@@ -213,7 +213,7 @@ func (s settings) options(seed uint64, w watch, over func() bool) sched.Options 
 }
 
 // deadline is a function that says when the time of a case is over.
-func (s settings) deadline(w watch, over func() bool) func() bool {
+func (s settings) deadline(w *watch, over func() bool) func() bool {
 	if s.iterations > 0 {
 		return over
 	}

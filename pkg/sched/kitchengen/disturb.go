@@ -47,6 +47,7 @@ func Disturb(in sched.Instance, published sched.Plan, what Disturbance, seed uin
 			d.out.Activities[i].Fixed = &sched.Fixed{Mode: as.Mode, Start: as.Start, Started: true, End: as.End}
 		}
 	}
+	d.soften()
 	switch what {
 	case VesselDown:
 		d.vesselDown()
@@ -61,6 +62,25 @@ func Disturb(in sched.Instance, published sched.Plan, what Disturbance, seed uin
 	}
 	return d.out, d.now
 }
+
+// soften turns the greatest time after something that has begun into a cost: it must go on, if too late.
+func (d *disturber) soften() {
+	started := map[string]bool{}
+	for i := range d.out.Activities {
+		if a := &d.out.Activities[i]; a.Fixed != nil {
+			started[a.Name] = true
+		}
+	}
+	d.out.Lags = slices.Clone(d.out.Lags)
+	for i := range d.out.Lags {
+		if l := &d.out.Lags[i]; l.HasMax && started[l.From] && !started[l.To] {
+			l.Fresh, l.FreshWeight, l.HasMax = l.Max, overwait, false
+		}
+	}
+}
+
+// overwait is the cost of each second by which what has begun waits too long; high beside sched.DefaultWeights.
+const overwait = 50
 
 type disturber struct {
 	r    *rand.Rand
