@@ -1,6 +1,7 @@
 package sched_test
 
 import (
+	"fmt"
 	"testing"
 
 	"rondeau.internal/pkg/sched"
@@ -80,5 +81,21 @@ func BenchmarkReplan150(b *testing.B) {
 			b.Fatal(rep, err)
 		}
 		b.ReportMetric(float64(rep.Objective.Tardiness), "tardiness")
+	}
+}
+
+// What a step of the search costs, by the size of the plan.
+func BenchmarkStep(b *testing.B) {
+	for _, batches := range []int{50, 150, 500, 2000} {
+		b.Run(fmt.Sprintf("%d batches", batches), func(b *testing.B) {
+			step, err := sched.Stepper(kitchengen.Kitchen(1, kitchengen.Size{Batches: batches}), 1)
+			if err != nil {
+				b.Fatal(err)
+			}
+			b.ReportAllocs()
+			for b.Loop() {
+				step()
+			}
+		})
 	}
 }

@@ -32,9 +32,9 @@ func renamed(in sched.Instance, name func(string) string) sched.Instance {
 func TestOtherNamesForVesselsGiveTheSamePlan(t *testing.T) {
 	t.Parallel()
 	for seed := range uint64(3) {
-		in := kitchengen.Kitchen(seed, kitchengen.Size{Batches: 10})
-		p1, r1 := mustSolve(t, in, sched.Options{Seed: seed, Iterations: 60})
-		p2, r2 := mustSolve(t, renamed(in, func(s string) string { return "z" + s[1:] + s[:1] }), sched.Options{Seed: seed, Iterations: 60})
+		in := kitchengen.Kitchen(seed, kitchengen.Size{Batches: 10 + int(seed)*4}) // the larger ones are rebuilt
+		p1, r1 := mustSolve(t, in, sched.Options{Seed: seed, Iterations: 90})
+		p2, r2 := mustSolve(t, renamed(in, func(s string) string { return "z" + s[1:] + s[:1] }), sched.Options{Seed: seed, Iterations: 90})
 		if r1.Objective != r2.Objective {
 			t.Errorf("seed %d: %+v and %+v", seed, r1.Objective, r2.Objective)
 		}
@@ -103,21 +103,28 @@ func shifted(in sched.Instance, by int64) sched.Instance {
 func TestALaterClockShiftsThePlan(t *testing.T) {
 	t.Parallel()
 	const by = 7 * 86400
-	in := kitchengen.Kitchen(11, kitchengen.Size{Batches: 10})
-	p1, r1 := mustSolve(t, in, sched.Options{Seed: 3, Iterations: 80})
-	p2, r2 := mustSolve(t, shifted(in, by), sched.Options{Seed: 3, Iterations: 80})
-	if !reflect.DeepEqual(r1.Objective, r2.Objective) || r1.Bound != r2.Bound {
-		t.Errorf("%+v and %+v", r1.Objective, r2.Objective)
-	}
-	for i := range p1.Assignments {
-		if p1.Assignments[i].Start+by != p2.Assignments[i].Start || p1.Assignments[i].Mode != p2.Assignments[i].Mode {
-			t.Fatalf("%s is not shifted", p1.Assignments[i].Activity)
+	for _, batches := range []int{10, 20} { // the larger one is rebuilt
+		in := kitchengen.Kitchen(11, kitchengen.Size{Batches: batches})
+		p1, r1 := mustSolve(t, in, sched.Options{Seed: 3, Iterations: 120})
+		p2, r2 := mustSolve(t, shifted(in, by), sched.Options{Seed: 3, Iterations: 120})
+		if !reflect.DeepEqual(r1.Objective, r2.Objective) || r1.Bound != r2.Bound {
+			t.Errorf("%+v and %+v", r1.Objective, r2.Objective)
+		}
+		for i := range p1.Assignments {
+			if p1.Assignments[i].Start+by != p2.Assignments[i].Start || p1.Assignments[i].Mode != p2.Assignments[i].Mode {
+				t.Fatalf("%s is not shifted", p1.Assignments[i].Activity)
+			}
 		}
 	}
 }
 
 func TestOneMoreVesselNeverHurts(t *testing.T) {
 	t.Parallel()
+	oneMoreVessel(t, func(o sched.Options) sched.Options { return o })
+	oneMoreVessel(t, sched.ForceRebuild)
+}
+
+func oneMoreVessel(t *testing.T, with func(sched.Options) sched.Options) {
 	for seed := range uint64(60) {
 		in := tiny(seed, 1|1<<1|1<<2|1<<4|1<<9)
 		in.Weights = sched.Weights{Makespan: 1}
@@ -130,8 +137,8 @@ func TestOneMoreVesselNeverHurts(t *testing.T) {
 			extra.Name, extra.Uses = "v2", []sched.Use{{Vessel: "v2"}}
 			a.Modes = append(append([]sched.Mode(nil), a.Modes...), extra)
 		}
-		p1, r1 := mustSolve(t, in, sched.Options{Iterations: 200})
-		p2, r2 := mustSolve(t, more, sched.Options{Iterations: 400})
+		p1, r1 := mustSolve(t, in, with(sched.Options{Iterations: 200}))
+		p2, r2 := mustSolve(t, more, with(sched.Options{Iterations: 400}))
 		if len(p1.Assignments) > 0 && (len(p2.Assignments) == 0 || r1.Objective.Less(r2.Objective)) {
 			t.Errorf("%s: %+v became %+v", in.Name, r1.Objective, r2.Objective)
 		}

@@ -380,8 +380,11 @@ type Options struct {
 	Progress func(Report)
 	// Incumbent is handed each better plan (its own copy) with the report of that moment.
 	Incumbent func(Plan, Report)
-	// Warm is a plan to begin from, such as the published one; it may be incomplete, outdated or infeasible.
+	// Warm is a plan to begin from, such as the published one; it may be incomplete, outdated or infeasible. What is
+	// possible of it stays where it is to begin with.
 	Warm *Plan
+
+	rebuildAlways bool // small problems too; for tests
 }
 
 // DefaultIterations is the budget of an Options that names none.

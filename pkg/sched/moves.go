@@ -63,7 +63,10 @@ func (s *searcher) delayPays() bool {
 func (s *searcher) neighbour(cur *solution) *genotype {
 	g := cur.geno.clone()
 	if g.seq != nil && s.r.n(8) == 0 {
-		g.seq = nil // leave the plan that was followed: blocks by their present starts
+		g.seq = nil // leave the plan that was followed: blocks by their present starts, each as early as it can be
+		if s.r.n(2) == 0 {
+			s.loosen(g)
+		}
 		g.order = s.p.topological(g.order, s.p.blockKeys(startKeys(cur)))
 	}
 	if g.seq != nil {
@@ -86,6 +89,15 @@ func (s *searcher) neighbour(cur *solution) *genotype {
 		return nil
 	}
 	return g
+}
+
+// loosen gives up the waits of a followed plan, other than for the sake of a published place.
+func (s *searcher) loosen(g *genotype) {
+	for a := range g.after {
+		if pr := s.p.in.Activities[a].Previous; pr == nil || pr.MoveWeight == 0 || pr.Start != g.after[a] {
+			g.after[a] = noPath
+		}
+	}
 }
 
 // moveAdvance takes an activity that keeps another one waiting on a critical chain and puts the waiting one before it.

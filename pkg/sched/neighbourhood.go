@@ -91,7 +91,7 @@ func (r *rebuilder) choose() {
 	if rnd.n(6) == 0 {
 		size = 4 + rnd.n(8)
 	}
-	size = min(size, max(1, len(r.p.blocks)/2))
+	size = min(size, max(3, len(r.p.blocks)/2))
 	r.seed = r.grain()
 	switch r.kind {
 	case kindBlockers:

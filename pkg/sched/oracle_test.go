@@ -400,6 +400,17 @@ func (o *oracle) judge() {
 
 func TestEngineAgainstCompleteEnumeration(t *testing.T) {
 	t.Parallel()
+	againstEnumeration(t, func(o sched.Options) sched.Options { return o })
+}
+
+// The search of large problems, on the same small ones.
+func TestRebuildingAgainstCompleteEnumeration(t *testing.T) {
+	t.Parallel()
+	againstEnumeration(t, sched.ForceRebuild)
+}
+
+// againstEnumeration wants a plan wherever there is one, and the best one in nearly all cases.
+func againstEnumeration(t *testing.T, with func(sched.Options) sched.Options) {
 	count, feasible, equal, missed, proved := 0, 0, 0, 0, 0
 	for seed := range uint64(160) {
 		in := tiny(seed, int(seed*2654435761>>7)&0x7fff|1<<9)
@@ -408,7 +419,7 @@ func TestEngineAgainstCompleteEnumeration(t *testing.T) {
 		}
 		count++
 		o := enumerate(in)
-		plan, rep := mustSolve(t, in, sched.Options{Seed: seed, Iterations: 400})
+		plan, rep := mustSolve(t, in, with(sched.Options{Seed: seed, Iterations: 400}))
 		if !o.found {
 			if len(plan.Assignments) > 0 {
 				t.Errorf("%s: a plan where enumeration finds none", in.Name)

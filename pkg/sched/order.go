@@ -76,9 +76,10 @@ func (r *rebuilder) wishes(b int32, i int) {
 	own := r.style == styleOwn && rnd.n(4) > 0 || r.style == styleStay && !seed && rnd.n(2) == 0
 	calm := r.style == styleCalm && rnd.n(6) > 0
 	published := calm && rnd.n(4) > 0
+	from := r.near(b)
 	for k, a := range p.blocks[b].acts {
 		x := &d.s.pl[a]
-		d.pos[a], d.s.lb[a], d.mode[a] = int32(i+k), noPath, -1
+		d.pos[a], d.s.lb[a], d.mode[a] = int32(i+k), max(-2*Forever, x.start-from), -1
 		switch {
 		case r.style == styleStay && !seed:
 			d.s.lb[a] = x.start
@@ -100,6 +101,20 @@ func (r *rebuilder) wishes(b int32, i int) {
 			d.mode[a] = int32(rnd.n(len(p.acts[a].modes)))
 		}
 	}
+}
+
+// near is how far before its present place a block may go. Looking for room everywhere since the release costs the more
+// the later things are, and little is found far away, so that is done now and then only.
+func (r *rebuilder) near(b int32) int64 {
+	if r.r.n(4) == 0 {
+		return 2 * Forever
+	}
+	first, last := int64(Forever), int64(noPath)
+	for _, a := range r.p.blocks[b].acts {
+		x := &r.d.s.pl[a]
+		first, last = min(first, x.start), max(last, x.end)
+	}
+	return (last - first + 1) << r.r.n(4) / 2
 }
 
 // later is a moment from which on the activity may be cheaper: when overtime is over, or a little after its start.

@@ -147,14 +147,14 @@ func (s *state) openHold(v int32) bool {
 	return false
 }
 
-// room is the least moment from t on at which the vessels of m are empty for as long as the mode takes at least; it
-// passes over gaps that are too short before anything else is looked at.
+// room is the least moment from t on at which the vessels of m are empty for as long as the mode and cleaning take at
+// least; it passes over gaps that are too short before anything else is looked at.
 func (s *state) room(a int32, m *cmode, t int64) (int32, int64) {
 	vessel := int32(-1)
 	for again := true; again; {
 		again = false
 		for _, u := range m.uses {
-			if n := s.empty(u.vessel, a, t, m.total); n > t {
+			if n := s.empty(u, a, t, m.total); n > t {
 				t, vessel, again = n, u.vessel, len(m.uses) > 1
 			}
 		}
@@ -162,19 +162,35 @@ func (s *state) room(a int32, m *cmode, t int64) (int32, int64) {
 	return vessel, t
 }
 
-// empty is the least moment from t on at which vessel v is empty for a time d, cleaning apart.
-func (s *state) empty(v, a int32, t, d int64) int64 {
-	o := s.occ[v]
-	i := s.firstAfter(v, t)
-	if i > 0 {
-		t = max(t, s.relFor(&o[i-1], a))
+// empty is the least moment from t on at which there is room in a vessel for a time d and cleaning before and after.
+func (s *state) empty(u cuse, a int32, t, d int64) int64 {
+	o := s.occ[u.vessel]
+	until := s.p.acts[a].until
+	if u.free {
+		until = -1
 	}
-	for ; i < len(o) && o[i].start < t+max(d, 1); i++ {
-		if t = max(t, s.relFor(&o[i], a)); t >= Forever {
+	for i := s.firstAfter(u.vessel, t); ; i++ {
+		var before *occ
+		free := s.p.from
+		if i > 0 {
+			before = &o[i-1]
+			free = s.relFor(before, a)
+		}
+		if t = max(t, free+s.change(u.vessel, before, a).Duration); t >= Forever {
 			return Forever
 		}
+		if i == len(o) {
+			return t
+		}
+		x := &o[i]
+		end := t + d
+		if !x.fact && until != x.act {
+			end += s.changeStates(u.vessel, a, x.act).Duration
+		}
+		if end <= x.start {
+			return t
+		}
 	}
-	return t
 }
 
 // busy checks the vessels of m; it returns the vessel in the way and the next moment to try.
@@ -207,42 +223,51 @@ func (s *state) holdsReach(a int32, t int64) (miss, bool) {
 			continue
 		}
 		for _, u := range s.p.acts[h].modes[s.pl[h].mode].uses {
-			if u.free || s.p.acts[h].fact {
+			if u.free {
 				continue
 			}
-			if n := s.holdUntil(u.vessel, h, a, t); n > s.pl[h].start {
-				m := miss{kind: ConflictVessel, subject: u.vessel, culprit: h, newLb: n}
-				if s.p.acts[h].fixed {
+			n, by := s.holdUntil(u.vessel, h, a, t)
+			if n == s.pl[h].start {
+				continue
+			}
+			m := miss{kind: ConflictVessel, subject: u.vessel, culprit: h, newLb: n}
+			if s.p.acts[h].fixed { // then what comes next in the vessel has to begin later
+				m.culprit, m.newLb = by, t
+				if by >= 0 && s.p.acts[by].fixed {
 					m.culprit = -1
 				}
-				return m, false
 			}
+			return m, false
 		}
 	}
 	return noMiss, true
 }
 
-// holdUntil returns the start of h if its hold of v can last until a starts at t, else a later start of h to try.
-func (s *state) holdUntil(v, h, a int32, t int64) int64 {
-	pl := &s.pl[h]
-	if n := clearOf(s.p.vessels[v].down, pl.end, t); n > pl.end {
-		return n
+// holdUntil returns the start of h if its hold of v can last until a starts at t, else a later start of h to try and the
+// activity in the way, or -1. What has started holds on through windows in which the vessel is down.
+func (s *state) holdUntil(v, h, a int32, t int64) (int64, int32) {
+	pl, fact := &s.pl[h], s.p.acts[h].fact
+	if n := clearOf(s.p.vessels[v].down, pl.end, t); n > pl.end && !fact {
+		return n, -1
 	}
 	o := s.occ[v]
 	i := s.stay(v, h, pl.start) + 1
+	for fact && i < len(o) && o[i].fact {
+		i++
+	}
 	if i >= len(o) || o[i].act == a || o[i].fact && o[i].start >= t {
-		return pl.start
+		return pl.start, -1
 	}
 	x := &o[i]
 	if x.start < t {
-		return x.rel
+		return max(x.rel, pl.start+1), x.act
 	}
-	if c := s.changeStates(v, h, x.act); c.Duration > 0 {
+	if c := s.changeStates(v, h, x.act); c.Duration > 0 && !fact {
 		if w := s.slot(v, t, c); w >= Forever || w+c.Duration > x.start {
-			return x.rel
+			return x.rel, x.act
 		}
 	}
-	return pl.start
+	return pl.start, -1
 }
 
 // commit places a in mode mi at t. When a second look finds it impossible (several changes share the crew, stores are
@@ -519,12 +544,35 @@ func (s *state) place(a, prefer int32, ok func(mode int32) bool) (miss, bool) {
 	}
 }
 
+// waste is the time for which the vessels of a mode stand idle or are cleaned before a begins at t; cleaning counts more,
+// since it takes the crew too.
+func (s *state) waste(a int32, m *cmode, t int64) int64 {
+	var sum int64
+	for _, u := range m.uses {
+		i := s.firstAfter(u.vessel, t)
+		var before *occ
+		free := s.p.from
+		if i > 0 {
+			before = &s.occ[u.vessel][i-1]
+			free = s.relFor(before, a)
+		}
+		if c := s.change(u.vessel, before, a); c.Duration > 0 {
+			sum += 3 * c.Duration
+		}
+		sum += max(0, t-free)
+	}
+	return sum
+}
+
 // prefers reports whether mode x of a, as timed, is a better greedy choice than mode y.
 func (s *state) prefers(a, x int32, tx *timing, y int32, ty *timing) bool {
 	if tx.end() != ty.end() {
 		return tx.end() < ty.end()
 	}
 	mx, my := &s.p.acts[a].modes[x], &s.p.acts[a].modes[y]
+	if wx, wy := s.waste(a, mx, tx.start()), s.waste(a, my, ty.start()); wx != wy {
+		return wx < wy
+	}
 	if mx.energy != my.energy {
 		return mx.energy < my.energy
 	}

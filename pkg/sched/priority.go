@@ -66,7 +66,7 @@ func (p *problem) urgency() *keys {
 // press replaces the key of something in a block that cannot wait.
 func (k *keys) press(b int32, key float64) float64 {
 	if t := k.pressing[b]; t < Forever {
-		return float64(t) - float64(1<<20)*float64(Forever)
+		return float64(t) - 1024*float64(Forever)
 	}
 	return key
 }

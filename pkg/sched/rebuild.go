@@ -26,7 +26,7 @@ type rebuilder struct {
 
 	out     []bool  // per block, taken out now
 	taken   []int32 // blocks taken out now
-	touched []int32 // vessels that something was taken out of
+	touched []gone  // what was taken out of vessels that are cleaned
 	late    crowd   // activities that end after their due time
 	away    crowd   // activities that are not where the published plan has them
 	hit     []int32 // activities of the blocks that a disturbance has hit, one of each
@@ -242,22 +242,32 @@ func (r *rebuilder) place(limit *Objective) (culprit int32, ok bool) {
 	return -1, true
 }
 
-// touch notes the vessels of an activity in which cleaning may change when it is taken out.
+// gone is a stay that was taken out of a vessel: the one after it may need another change now.
+type gone struct {
+	vessel int32
+	start  int64
+}
+
+// touch notes the stays of an activity, before it is taken out, after which cleaning may change.
 func (r *rebuilder) touch(a int32) {
-	for _, u := range r.p.acts[a].modes[r.d.s.pl[a].mode].uses {
-		if r.p.vessels[u.vessel].setup != nil && !has(r.touched, u.vessel) {
-			r.touched = append(r.touched, u.vessel)
+	x := &r.d.s.pl[a]
+	for _, u := range r.p.acts[a].modes[x.mode].uses {
+		if r.p.vessels[u.vessel].setup != nil {
+			r.touched = append(r.touched, gone{u.vessel, x.start})
 		}
 	}
 }
 
 // renewChanges makes the changes after what was taken out fit their new predecessors.
 func (r *rebuilder) renewChanges() (culprit int32, ok bool) {
-	d := r.d
-	for _, v := range r.touched {
-		for i := range d.s.occ[v] {
-			if !d.s.renew(v, i) {
-				return d.s.occ[v][i].act, false
+	s := r.d.s
+	for _, g := range r.touched {
+		for i := s.firstAfter(g.vessel, g.start-1); i < len(s.occ[g.vessel]); i++ {
+			if !s.renew(g.vessel, i) {
+				return s.occ[g.vessel][i].act, false
+			}
+			if s.occ[g.vessel][i].start > g.start {
+				break
 			}
 		}
 	}

@@ -92,7 +92,7 @@ func (s *searcher) try(g *genotype, limit *Objective) (*solution, failure) {
 
 // run does the whole search. It answers a contradiction if it finds that there is no plan.
 func (s *searcher) run() (impossible *Conflict) {
-	if s.opt.Warm == nil {
+	if s.opt.Warm == nil && !s.opt.rebuildAlways {
 		if v := s.p.asShop(); v != nil && s.runShop(v) {
 			return nil
 		}
@@ -106,7 +106,7 @@ func (s *searcher) run() (impossible *Conflict) {
 	if s.best == nil {
 		return nil
 	}
-	if len(s.p.blocks) >= 12 && s.delayPays() {
+	if len(s.p.blocks) >= 12 && s.delayPays() || s.opt.rebuildAlways {
 		s.rebuild()
 	}
 	s.improve()

@@ -290,7 +290,10 @@ func (s *state) gap(v, a int32, t, rel int64, kept bool) int64 {
 		}
 	}
 	if c := s.change(v, before, a); c.Duration > 0 {
-		u := s.slot(v, lo, c)
+		u := lo
+		if lo+c.Duration <= t {
+			u = s.slot(v, lo, c)
+		}
 		if u >= Forever {
 			return Forever
 		}
@@ -305,7 +308,7 @@ func (s *state) gap(v, a int32, t, rel int64, kept bool) int64 {
 		}
 		if !x.fact && !(kept && s.p.acts[a].until == x.act) {
 			if c := s.changeStates(v, a, x.act); c.Duration > 0 {
-				if u := s.slot(v, rel, c); u >= Forever || u+c.Duration > x.start {
+				if u := rel; u+c.Duration > x.start || s.slot(v, u, c)+c.Duration > x.start {
 					return max(x.rel, t+1)
 				}
 			}

@@ -8,7 +8,7 @@ func (s *state) unplace(a int32) {
 	mode := &c.modes[pl.mode]
 	s.unfill(a, &pl)
 	for _, h := range c.holdsFrom {
-		if s.pl[h].done && !s.p.acts[h].fact {
+		if s.pl[h].done {
 			s.shortenHold(h)
 		}
 	}

@@ -43,6 +43,7 @@ type settings struct {
 	sizes      []int
 	kitchens   int
 	blend      int64
+	published  int
 	csv        string
 	profile    string
 	cpu        bool
@@ -150,6 +151,7 @@ func parse(args []string, logs io.Writer) (settings, error) {
 	f.StringVar(&sizes, "batches", "10,50,150", "sizes of families kitchen and replan in batches, 1 to 2000")
 	f.IntVar(&s.kitchens, "kitchens", 1, "different kitchens of each size in family kitchen")
 	f.Int64Var(&s.blend, "blend", 0, "what a unit of tardiness costs beside the other parts in family replan; 0 puts tardiness first")
+	f.IntVar(&s.published, "published", 20000, "iterations spent on the plan that is disturbed in family replan, the same for every run")
 	f.StringVar(&s.csv, "csv", "", "file for the results as CSV")
 	f.StringVar(&s.profile, "cpuprofile", "", "file for a CPU profile")
 	if err := f.Parse(args); err != nil {
@@ -177,11 +179,14 @@ func parse(args []string, logs io.Writer) (settings, error) {
 	if _, err := processorTime(); s.cpu && err != nil {
 		return s, fmt.Errorf("--cpu: %w", err)
 	}
-	if s.blend < 0 {
-		return s, errors.New("--blend is at least 0")
+	if s.blend < 0 || s.published < 1 {
+		return s, errors.New("--blend is at least 0, --published at least 1")
 	}
-	if s.seeds < 1 || s.kitchens < 1 {
-		return s, errors.New("--seeds and --kitchens are at least 1")
+	if s.seeds < 1 {
+		return s, errors.New("--seeds is at least 1")
+	}
+	if s.kitchens < 1 {
+		return s, errors.New("--kitchens is at least 1")
 	}
 	if _, err := path.Match(s.match, ""); err != nil {
 		return s, fmt.Errorf("--match %q: %w", s.match, err)

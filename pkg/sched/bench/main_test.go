@@ -119,3 +119,19 @@ func TestMedianOverSeedsOfTheMeanOverInstances(t *testing.T) {
 		t.Errorf("got %v, want 1: the means are 1, 4 and 0", m)
 	}
 }
+
+func TestReplanningIsMeasured(t *testing.T) {
+	var out strings.Builder
+	err := run([]string{"--family", "replan", "--batches", "16", "--match", "*-*", "--iterations", "200", "--published", "200"}, never, &out, io.Discard)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, what := range []string{"vessel-down-16", "late-run-16", "short-delivery-16", "urgent-order-16", "crew-missing-16"} {
+		if !strings.Contains(out.String(), what) {
+			t.Errorf("%s is missing in\n%s", what, out.String())
+		}
+	}
+	if n := strings.Count(out.String(), "verified"); n != 5 {
+		t.Errorf("%d of 5 rows are verified:\n%s", n, out.String())
+	}
+}

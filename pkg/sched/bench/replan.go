@@ -13,9 +13,6 @@ import (
 
 const replanFamily = "replan"
 
-// publishedSteps is the budget of the plan that is disturbed; it is one of iterations so that every run disturbs the same.
-const publishedSteps = 20000
-
 // calm is how much a published place weighs: a second of moving like the weights of the instance say, another vessel
 // like an hour.
 var calm = sched.Stability{MoveWeight: 1, ModeWeight: 3600}
@@ -50,16 +47,16 @@ func replans(s settings) []benchCase {
 			}
 			out = append(out, benchCase{
 				family: replanFamily, group: fmt.Sprintf("%d batches", n), name: fmt.Sprintf("%s-%d", what, n),
-				disturb: func(seed uint64) (replan, error) { return disturbed(n, what, seed) },
+				disturb: func(seed uint64) (replan, error) { return disturbed(n, what, seed, s.published) },
 			})
 		}
 	}
 	return out
 }
 
-func disturbed(batches int, what kitchengen.Disturbance, seed uint64) (replan, error) {
+func disturbed(batches int, what kitchengen.Disturbance, seed uint64, steps int) (replan, error) {
 	in := kitchengen.Kitchen(seed, kitchengen.Size{Batches: batches})
-	published, _, err := sched.Solve(in, sched.Options{Seed: seed, Iterations: publishedSteps})
+	published, _, err := sched.Solve(in, sched.Options{Seed: seed, Iterations: steps})
 	if err != nil {
 		return replan{}, err
 	}

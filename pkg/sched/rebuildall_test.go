@@ -1,0 +1,40 @@
+package sched_test
+
+import (
+	"testing"
+
+	"rondeau.internal/pkg/sched"
+	"rondeau.internal/pkg/sched/kitchengen"
+	"rondeau.internal/pkg/sched/verify"
+)
+
+// Whatever is taken out and placed anew, the running state is what the plan alone says, and stepping back restores it.
+func TestRebuildingKeepsTheStateRight(t *testing.T) {
+	t.Parallel()
+	check := func(in sched.Instance, seed uint64, steps int) {
+		plan, err := sched.CheckRebuilding(in, seed, steps)
+		if err != nil {
+			t.Error(err)
+			return
+		}
+		if len(plan.Assignments) > 0 {
+			for _, f := range verify.Check(in, plan) {
+				t.Errorf("%s: %s", in.Name, f)
+			}
+		}
+	}
+	for seed := range uint64(400) {
+		if in := tiny(seed, int(seed*2654435761>>7)&0x7fff); in.Validate() == nil {
+			check(in, seed, 30)
+		}
+	}
+	for seed := range uint64(3) {
+		in := kitchengen.Kitchen(seed, kitchengen.Size{Batches: 12})
+		check(in, seed, 60)
+		published, _ := mustSolve(t, in, sched.Options{Seed: seed, Iterations: 40})
+		for _, what := range kitchengen.Disturbances() {
+			again, now := kitchengen.Disturb(in, published, what, seed)
+			check(sched.Follow(again, published, now, calm), seed, 30)
+		}
+	}
+}
