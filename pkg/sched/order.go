@@ -74,7 +74,7 @@ func (r *rebuilder) wishes(b int32, i int) {
 	d, p, rnd := r.d, r.p, &r.r
 	seed := r.seed >= 0 && b == p.blockOf[r.seed]
 	own := r.style == styleOwn && rnd.n(4) > 0 || r.style == styleStay && !seed && rnd.n(2) == 0
-	calm := r.style == styleCalm && rnd.n(6) > 0
+	calm := r.style == styleCalm && rnd.n(6) > 0 && !(seed && rnd.n(2) == 0) // what is late has to leave its place
 	published := calm && rnd.n(4) > 0
 	from := r.near(b)
 	for k, a := range p.blocks[b].acts {
@@ -104,9 +104,9 @@ func (r *rebuilder) wishes(b int32, i int) {
 }
 
 // near is how far before its present place a block may go. Looking for room everywhere since the release costs the more
-// the later things are, and little is found far away, so that is done now and then only.
+// the later things are, and little is found far away, so that is done now and then only, in long plans seldom.
 func (r *rebuilder) near(b int32) int64 {
-	if r.r.n(4) == 0 {
+	if r.r.n(max(4, len(r.p.acts)/500)) == 0 {
 		return 2 * Forever
 	}
 	first, last := int64(Forever), int64(noPath)

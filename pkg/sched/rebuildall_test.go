@@ -38,3 +38,20 @@ func TestRebuildingKeepsTheStateRight(t *testing.T) {
 		}
 	}
 }
+
+// The material of what has started stays in its kettle until the next step takes it, also while that step is being moved.
+func TestAKettleHeldByWhatHasStartedStaysHeld(t *testing.T) {
+	t.Parallel()
+	for seed := range uint64(20) {
+		in := problem(step("started", "kettle", 4), step("strain", "pot", 3), step("other", "kettle", 2), step("third", "pot", 2))
+		in.Activities[0].Fixed = &sched.Fixed{Mode: "kettle", Start: 0, Started: true}
+		in.Activities[1].Due, in.Activities[1].DueWeight = 4, 1
+		in.Activities[2].Due, in.Activities[2].DueWeight = 4, 5
+		in.Activities[3].Release, in.Activities[3].Due, in.Activities[3].DueWeight = 4, 4, 5
+		in.Holds = []sched.Hold{{Activity: "started", Until: "strain"}}
+		if _, err := sched.CheckRebuilding(in, seed, 40); err != nil {
+			t.Error(err)
+		}
+		mustSolve(t, in, sched.ForceRebuild(sched.Options{Seed: seed, Iterations: 60}))
+	}
+}

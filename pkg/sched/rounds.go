@@ -38,7 +38,7 @@ func (s *searcher) rebuild() {
 		s.used += n * len(workers)
 		s.meet(workers)
 		for _, r := range workers {
-			if r.stall > patience*len(r.memory) && !r.restart(s.best) {
+			if !r.goOn(s.best) {
 				return
 			}
 		}
@@ -59,12 +59,21 @@ func (s *searcher) meet(workers []*rebuilder) {
 	s.tell(best != nil)
 }
 
-// restart goes on from a solution with a longer memory.
-func (r *rebuilder) restart(sol *solution) bool {
-	if !r.load(sol) {
-		return false
+// goOn decides from where a worker searches next, given the best plan of all: from there with a longer memory when it has
+// found nothing for long; from there when another one has found something better and it has not; else from where it is.
+func (r *rebuilder) goOn(best *solution) bool {
+	switch n := len(r.memory); {
+	case r.stall > patience*n:
+		if !r.load(best) {
+			return false
+		}
+		r.remember(min(2*n, longMemory))
+	case r.stall > n+len(r.p.acts)/6 && best.cost.Less(r.least): // loading costs about as many steps
+		if !r.load(best) {
+			return false
+		}
+		r.remember(n)
 	}
-	r.remember(min(2*len(r.memory), longMemory))
 	return true
 }
 

@@ -113,7 +113,7 @@ func (s *searcher) run() (impossible *Conflict) {
 	return nil
 }
 
-// manyActivities is from where on a first plan takes so long that one must do.
+// manyActivities is from where on a first plan takes so long that a few must do.
 const manyActivities = 3000
 
 // construct tries the warm plan and every rule, with repairs until the first plan exists, then the budget's remainder
@@ -124,7 +124,7 @@ func (s *searcher) construct() {
 	}
 	for i := 0; i < ruleCount && !s.halted(); i++ {
 		s.repair(s.p.plain(s.p.rule(i, s.keys)), 12)
-		if s.best != nil && (i >= 2 && s.used > s.budget/3 || len(s.p.acts) > manyActivities) {
+		if s.best != nil && i >= 2 && (s.used > s.budget/3 || len(s.p.acts) > manyActivities) {
 			break // improving a plan pays more than another first one
 		}
 	}

@@ -32,7 +32,6 @@ type undo struct {
 	x, y int64 // take: span
 	q    int64 // take: amount
 	act  int32
-	old  occ // set: previous value of the stay of old.act
 }
 
 type undoKind uint8
@@ -40,9 +39,9 @@ type undoKind uint8
 const (
 	undoTake undoKind = iota
 	undoInsert
-	undoSet
+	undoSet // what was there is on top of state.olds
 	undoPlace
-	undoRemove  // x is the index that the stay had
+	undoRemove  // the same; x is the index that the stay had
 	undoUnplace // what was there is on top of state.saved
 )
 
@@ -58,6 +57,7 @@ type state struct {
 	slots *slotHint
 	stays []int32 // number of open stores per resource (producer placed, consumer not)
 	saved []placement
+	olds  []occ
 	cap   int64 // nothing may begin later: it would cost too much
 	extra int64 // overtime in which vessels are cleaned
 }
@@ -89,15 +89,17 @@ func (s *state) rollback(mark int) {
 			copy(o[i:], o[i+1:])
 			s.occ[u.ix] = o[:len(o)-1]
 		case undoSet:
-			o := &s.occ[u.ix][s.stay(u.ix, u.old.act, u.old.start)]
-			s.extra += u.old.over - o.over
-			*o = u.old
+			old := s.popOld()
+			o := &s.occ[u.ix][s.stay(u.ix, old.act, old.start)]
+			s.extra += old.over - o.over
+			*o = old
 		case undoPlace:
 			s.pl[u.act].done = false
 			s.countStays(u.act, -1)
 		case undoRemove:
-			s.extra += u.old.over
-			s.occ[u.ix] = slices.Insert(s.occ[u.ix], int(u.x), u.old)
+			old := s.popOld()
+			s.extra += old.over
+			s.occ[u.ix] = slices.Insert(s.occ[u.ix], int(u.x), old)
 		case undoUnplace:
 			last := len(s.saved) - 1
 			s.pl[u.act] = s.saved[last]
@@ -105,6 +107,13 @@ func (s *state) rollback(mark int) {
 			s.countStays(u.act, 1)
 		}
 	}
+}
+
+func (s *state) popOld() occ {
+	last := len(s.olds) - 1
+	o := s.olds[last]
+	s.olds = s.olds[:last]
+	return o
 }
 
 // countStays keeps the number of open stores per resource when a is placed (by = 1) or taken out (-1).
@@ -156,7 +165,7 @@ func (s *state) take(res int32, x, y, q int64) {
 }
 
 func (s *state) set(v int32, i int, o occ) {
-	s.log = append(s.log, undo{kind: undoSet, ix: v, old: s.occ[v][i]})
+	s.log, s.olds = append(s.log, undo{kind: undoSet, ix: v}), append(s.olds, s.occ[v][i])
 	s.extra += o.over - s.occ[v][i].over
 	s.occ[v][i] = o
 }

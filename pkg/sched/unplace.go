@@ -84,7 +84,7 @@ func (s *state) unload(m *cmode, tm *timing) {
 
 // remove deletes stay i of vessel v.
 func (s *state) remove(v int32, i int) {
-	s.log = append(s.log, undo{kind: undoRemove, ix: v, x: int64(i), old: s.occ[v][i]})
+	s.log, s.olds = append(s.log, undo{kind: undoRemove, ix: v, x: int64(i)}), append(s.olds, s.occ[v][i])
 	s.extra -= s.occ[v][i].over
 	s.occ[v] = append(s.occ[v][:i], s.occ[v][i+1:]...)
 }
@@ -125,6 +125,5 @@ func (s *state) renew(v int32, i int) bool {
 
 // forget makes the present plan the one from which stepping back begins.
 func (s *state) forget() {
-	s.log = s.log[:0]
-	s.saved = s.saved[:0]
+	s.log, s.saved, s.olds = s.log[:0], s.saved[:0], s.olds[:0]
 }

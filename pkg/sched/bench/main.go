@@ -44,6 +44,7 @@ type settings struct {
 	kitchens   int
 	blend      int64
 	published  int
+	mark       float64
 	csv        string
 	profile    string
 	cpu        bool
@@ -151,6 +152,7 @@ func parse(args []string, logs io.Writer) (settings, error) {
 	f.StringVar(&sizes, "batches", "10,50,150", "sizes of families kitchen and replan in batches, 1 to 2000")
 	f.IntVar(&s.kitchens, "kitchens", 1, "different kitchens of each size in family kitchen")
 	f.Int64Var(&s.blend, "blend", 0, "what a unit of tardiness costs beside the other parts in family replan; 0 puts tardiness first")
+	f.Float64Var(&s.mark, "mark", 0, "also say how many orders are late at so many seconds, and how many of them not at the end; not in family replan")
 	f.IntVar(&s.published, "published", 20000, "iterations spent on the plan that is disturbed in family replan, the same for every run")
 	f.StringVar(&s.csv, "csv", "", "file for the results as CSV")
 	f.StringVar(&s.profile, "cpuprofile", "", "file for a CPU profile")

@@ -24,6 +24,9 @@ type result struct {
 	took       time.Duration
 	iterations int
 	fault      string // why the run counts as wrong
+	marked     bool   // a mark was set and a plan was there by then
+	lateThen   int    // activities late at the mark
+	needless   int    // of these, those that are on time at the end
 }
 
 // measure runs the engine once. Every plan that it hands out on the way is checked.
@@ -37,6 +40,7 @@ func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 	}
 	opt := s.options(seed, w, over)
 	var previous sched.Objective
+	var then map[string]bool
 	opt.Incumbent = func(p sched.Plan, report sched.Report) {
 		r.best = w.elapsed()
 		if r.first == 0 {
@@ -46,6 +50,9 @@ func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 		}
 		previous = report.Objective
 		w.leaveOut(func() { r.check(in, p) })
+		if r.best.Seconds() <= s.mark {
+			then, r.marked = lateIn(in, p), true
+		}
 	}
 	plan, report, err := sched.Solve(in, opt)
 	r.took = w.elapsed()
@@ -55,7 +62,25 @@ func measure(c benchCase, seed uint64, s settings, over func() bool) result {
 	}
 	r.status, r.objective, r.iterations, r.late = report.Status, report.Objective, report.Iterations, len(report.Late)
 	r.judge(in, plan, report)
+	end := lateIn(in, plan)
+	for name := range then {
+		if !end[name] {
+			r.needless++
+		}
+	}
+	r.lateThen = len(then)
 	return r
+}
+
+// lateIn names the activities that end after their due time.
+func lateIn(in sched.Instance, p sched.Plan) map[string]bool {
+	out := map[string]bool{}
+	for i, as := range p.Assignments {
+		if a := &in.Activities[i]; a.DueWeight > 0 && as.End > a.Due {
+			out[as.Activity] = true
+		}
+	}
+	return out
 }
 
 func (r *result) check(in sched.Instance, p sched.Plan) {

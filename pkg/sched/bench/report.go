@@ -48,6 +48,9 @@ func (t table) row(r result) {
 		gap = fmt.Sprintf("%.2f", r.gap)
 	}
 	state := "verified"
+	if r.marked {
+		state += fmt.Sprintf(", %d late at the mark, %d of them on time at the end, where %d are late", r.lateThen, r.needless, r.late)
+	}
 	if r.fault != "" {
 		state = "WRONG: " + r.fault
 	}
