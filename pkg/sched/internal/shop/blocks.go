@@ -5,6 +5,22 @@ package shop
 // extension of N6 (Balas and Vazacopoulos, "Guided local search with shifting bottleneck for job shop scheduling",
 // Management Science 1998); moves are valued by the estimate of the latter. All from memory.
 
+// blockBuf holds one block of the critical path in the order of its resource, flat, so that moves are valued without
+// following links. Entry i+1 is operation i of the block; entries 0 and the last stand for what is around it.
+type blockBuf struct {
+	op     []int32
+	d      []int32 // duration
+	a      []int32 // earliest start as far as everything but the resource tells
+	b      []int32 // longest path behind as far as everything but the resource tells
+	e, f   []int32 // end and tail as they are
+	times []int32 // starts or tails while a move is valued
+}
+
+func newBlockBuf(n int) blockBuf {
+	make := func() []int32 { return make([]int32, n+2) }
+	return blockBuf{op: make(), d: make(), a: make(), b: make(), e: make(), f: make(), times: make()}
+}
+
 // considerBlocks offers the moves in all blocks of the critical path, which runs from its end to its beginning.
 func (t *tabu) considerBlocks() {
 	g := t.g
@@ -15,19 +31,45 @@ func (t *tabu) considerBlocks() {
 			for lo < len(path) && g.v[path[lo-1]].mp[k] == path[lo] {
 				lo++
 			}
-			first, last := path[lo-1], path[hi]
 			if lo-hi >= 2 {
-				t.moveBehind(first, last, k)
-				t.moveBefore(last, first, k)
-				for _, w := range path[hi+1 : lo-1] {
-					t.moveBehind(w, last, k)
-					t.moveBefore(w, first, k)
-					t.moveBehind(first, w, k)
-					t.moveBefore(last, w, k)
-				}
+				t.fillBlock(path[hi:lo], k)
+				first := path[lo-1]
+				t.moveInBlock(lo-hi, k, g.e[first] > g.v[first].d, hi > 0)
 			}
 			hi = lo
 		}
+	}
+}
+
+// moveInBlock offers the moves in the block of n operations that was loaded. Where nothing precedes the block in the path,
+// or nothing follows it, another order of its front or of its rear alone does not make the path shorter (front and rear
+// say whether it can), and such moves are left out: of the long blocks of many jobs on few resources they are the most.
+func (t *tabu) moveInBlock(n, k int, front, rear bool) {
+	t.moveBehind(1, n, k)
+	t.moveBefore(n, 1, k)
+	for i := 2; i < n; i++ {
+		if rear {
+			t.moveBehind(i, n, k)
+			t.moveBefore(n, i, k)
+		}
+		if front {
+			t.moveBefore(i, 1, k)
+			t.moveBehind(1, i, k)
+		}
+	}
+}
+
+// fillBlock loads a block, given from its end to its beginning.
+func (t *tabu) fillBlock(ops []int32, k int) {
+	g, x := t.g, &t.block
+	n := len(ops)
+	first, last := ops[n-1], ops[0]
+	x.e[0], x.f[n+1] = g.e[g.v[first].mp[k]], g.f[g.v[last].ms[k]]
+	x.op[0] = g.v[first].mp[k]
+	for i := 1; i <= n; i++ {
+		u := ops[n-i]
+		x.op[i], x.d[i], x.e[i], x.f[i] = u, g.v[u].d, g.e[u], g.f[u]
+		x.a[i], x.b[i] = g.earliest(u, k), g.after(u, k)
 	}
 }
 
@@ -55,74 +97,98 @@ func (g *graph) after(w int32, k int) int32 {
 	return b
 }
 
-// moveBehind values moving u to the place right after v, which follows it on the resource of slot k.
-func (t *tabu) moveBehind(u, v int32, k int) {
-	g := t.g
-	nu := &g.v[u]
-	afterU := g.after(u, k)
-	if g.f[v] < afterU {
-		return // what follows u elsewhere may precede v
+// moveBehind values moving entry i of the block to the place right after entry j, which follows it.
+func (t *tabu) moveBehind(i, j, k int) {
+	x := &t.block
+	own := x.b[i]
+	if x.f[j] < own {
+		return // what follows it elsewhere may precede entry j
 	}
-	banned := false
-	before := g.e[nu.mp[k]]
-	for w := nu.ms[k]; ; w = g.v[w].ms[k] {
-		nd := &g.v[w]
-		for s := range g.slots {
-			if s != k && nd.mp[s] == u {
-				return // w follows u on another resource too
-			}
-		}
-		banned = banned || t.forbidden(w, u)
-		before = max(before, g.earliest(w, k)) + nd.d
-		t.e2[w] = before
-		if w == v {
-			break
-		}
+	limit := t.pick.value
+	w, a, b, d := x.times[i:j+1], x.a[i:j+1], x.b[i:j+1], x.d[i:j+1]
+	at := x.e[i-1]
+	for m := 1; m < len(w); m++ {
+		at = max(at, a[m])
+		w[m] = at
+		at += d[m]
 	}
-	eu := max(before, g.earliest(u, k)) + nu.d
-	after := max(afterU, g.f[g.v[v].ms[k]]) + nu.d
-	worst := eu + after - nu.d
-	for w := v; w != u; w = g.v[w].mp[k] {
-		nd := &g.v[w]
-		after = max(after, g.after(w, k)) + nd.d
-		worst = max(worst, t.e2[w]+after-nd.d)
+	after := max(own, x.f[j+1]) + d[0]
+	worst := max(at, a[0]) + after
+	for m := len(w) - 1; m > 0 && worst <= limit; m-- {
+		after = max(after, b[m]) + d[m]
+		worst = max(worst, w[m]+after)
 	}
-	t.offerEstimate(u, v, k, worst, banned)
+	if worst <= limit {
+		t.offerBehind(i, j, k, worst)
+	}
 }
 
-// moveBefore values moving u to the place right before v, which precedes it on the resource of slot k.
-func (t *tabu) moveBefore(u, v int32, k int) {
-	g := t.g
-	nu := &g.v[u]
-	earliestU := max(g.earliest(u, k), 0)
-	if g.e[v] < earliestU {
-		return // what precedes u elsewhere may follow v
+// moveBefore values moving entry i of the block to the place right before entry j, which precedes it.
+func (t *tabu) moveBefore(i, j, k int) {
+	x := &t.block
+	own := x.a[i]
+	if x.e[j] < own {
+		return // what precedes it elsewhere may follow entry j
 	}
+	limit := t.pick.value
+	w, a, b, d := x.times[j:i+1], x.a[j:i+1], x.b[j:i+1], x.d[j:i+1]
+	last := len(w) - 1
+	after := x.f[i+1]
+	for m := last - 1; m >= 0; m-- {
+		after = max(after, b[m]) + d[m]
+		w[m] = after
+	}
+	at := max(own, x.e[j-1])
+	worst := at + d[last] + max(after, b[last])
+	at += d[last]
+	for m := 0; m < last && worst <= limit; m++ {
+		at = max(at, a[m])
+		worst = max(worst, at+w[m])
+		at += d[m]
+	}
+	if worst <= limit {
+		t.offerBefore(i, j, k, worst)
+	}
+}
+
+// offerBehind offers a move of entry i behind entry j unless another resource forbids it.
+func (t *tabu) offerBehind(i, j, k int, worst int32) {
+	g, x := t.g, &t.block
+	u := x.op[i]
 	banned := false
-	after := g.f[nu.ms[k]]
-	for w := nu.mp[k]; ; w = g.v[w].mp[k] {
-		nd := &g.v[w]
-		for s := range g.slots {
-			if s != k && nd.ms[s] == u {
-				return // w precedes u on another resource too
-			}
+	for m := i + 1; m <= j; m++ {
+		w := x.op[m]
+		if g.slots > 1 && g.follows(w, u, k) {
+			return
+		}
+		banned = banned || t.forbidden(w, u)
+	}
+	t.offerEstimate(u, x.op[j], k, worst, banned)
+}
+
+// offerBefore offers a move of entry i before entry j unless another resource forbids it.
+func (t *tabu) offerBefore(i, j, k int, worst int32) {
+	g, x := t.g, &t.block
+	u := x.op[i]
+	banned := false
+	for m := j; m < i; m++ {
+		w := x.op[m]
+		if g.slots > 1 && g.follows(u, w, k) {
+			return
 		}
 		banned = banned || t.forbidden(u, w)
-		after = max(after, g.after(w, k)) + nd.d
-		t.f2[w] = after
-		if w == v {
-			break
+	}
+	t.offerEstimate(u, x.op[j-1], k, worst, banned)
+}
+
+// follows reports whether w comes right after u on a resource of another slot than k.
+func (g *graph) follows(w, u int32, k int) bool {
+	for s := range g.slots {
+		if s != k && g.v[w].mp[s] == u {
+			return true
 		}
 	}
-	fu := max(after, g.after(u, k)) + nu.d
-	before := max(earliestU, g.e[g.v[v].mp[k]]) + nu.d
-	worst := before + fu - nu.d
-	for w := v; w != u; w = g.v[w].ms[k] {
-		nd := &g.v[w]
-		before = max(before, g.earliest(w, k)) + nd.d
-		worst = max(worst, before+t.f2[w]-nd.d)
-	}
-	t.offerEstimate(u, g.v[v].mp[k], k, worst, banned)
+	return false
 }
 
 // offerEstimate is offer for an estimated value.
