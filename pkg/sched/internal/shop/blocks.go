@@ -8,11 +8,11 @@ package shop
 // blockBuf holds one block of the critical path in the order of its resource, flat, so that moves are valued without
 // following links. Entry i+1 is operation i of the block; entries 0 and the last stand for what is around it.
 type blockBuf struct {
-	op     []int32
-	d      []int32 // duration
-	a      []int32 // earliest start as far as everything but the resource tells
-	b      []int32 // longest path behind as far as everything but the resource tells
-	e, f   []int32 // end and tail as they are
+	op    []int32
+	d     []int32 // duration
+	a     []int32 // earliest start as far as everything but the resource tells
+	b     []int32 // longest path behind as far as everything but the resource tells
+	e, f  []int32 // end and tail as they are
 	times []int32 // starts or tails while a move is valued
 }
 

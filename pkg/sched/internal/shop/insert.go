@@ -26,25 +26,30 @@ func (t *tabu) load(b *seqBuf, p *place, r int32, k int) {
 			b.at = 0
 		}
 	}
+	jp, js := g.v[p.u].jp, g.v[p.u].js
 	least, most, after := 0, -1, -1 // places that the job allows; the first place behind which only short tails follow
 	for w := g.head[r]; w != none; w = g.v[w].ms[k] {
 		i := len(b.ops)
-		if least == i && t.f2[w]-g.v[w].d >= p.tailLimit {
-			least++
+		ew, fw, d := t.e2[w], t.f2[w], g.v[w].d
+		if least == i && fw-d >= p.tailLimit || w == jp {
+			least = i + 1
 		}
-		if most < 0 && t.e2[w]-g.v[w].d >= p.startLimit {
+		if most < 0 && (ew-d >= p.startLimit || w == js) {
 			most = i
 		}
-		if b.lo == i && t.e2[w] <= p.a {
+		if b.lo == i && ew <= p.a {
 			b.lo++
 		}
-		if after < 0 && t.f2[w] <= p.b {
+		if after < 0 && fw <= p.b {
 			after = i
 		}
 		b.ops = append(b.ops, w)
-		b.key = append(b.key, t.e2[w]-t.f2[w])
+		b.key = append(b.key, ew-fw)
 		if own && w == old {
 			b.at = i + 1
+		}
+		if (after >= 0 || most >= 0) && b.lo <= i && least <= i && (!own || b.at >= 0) {
+			break // no later place is worth trying
 		}
 	}
 	if most < 0 {
@@ -105,55 +110,72 @@ func (t *tabu) sequences(p *place) {
 
 // cuts walks along the common order of the sequences from the earliest place to the latest.
 func (t *tabu) cuts(p *place, mode int32, slot []int, seq []*seqBuf) {
-	g, none := t.g, int32(t.g.n)
+	g := t.g
 	d := g.modeDur[mode]
-	key := g.modeKey[mode]
-	same := key == g.modeKey[g.mode[p.u]]
-	modeBanned := !same && t.modeTabu[key] > t.iter
-	opBanned := same && t.opTabu[p.u] > t.iter
 	var at [maxSlots]int
-	var after [maxSlots]int32
-	for k := range after {
-		after[k] = none
-	}
+	var a, f [maxSlots]int32 // end before and tail behind the place in each sequence
 	for i, b := range seq {
 		if b.lo > b.hi {
 			return
 		}
 		at[i] = b.lo
+		a[i], f[i] = t.around(b, b.lo)
 	}
 	for {
-		a, f := p.a, p.b
-		banned, moved := modeBanned, mode != g.mode[p.u]
-		stays := opBanned
-		for i, b := range seq {
-			q := at[i]
-			after[slot[i]] = none
-			if q > 0 {
-				x := b.ops[q-1]
-				after[slot[i]] = x
-				a = max(a, t.e2[x])
-			}
-			if q < len(b.ops) {
-				f = max(f, t.f2[b.ops[q]])
-			}
-			banned = banned || q < b.tabuLo || q > b.tabuHi
-			moved = moved || q != b.at
-			stays = stays && (slot[i] >= g.tabuSlots || q == b.at)
-		}
-		if moved {
-			t.offer(p, mode, &after, a+d+f, banned || stays)
-		}
+		x, y := p.a, p.b
 		next := -1
 		for i, b := range seq {
+			x, y = max(x, a[i]), max(y, f[i])
 			if at[i] < b.hi && (next < 0 || t.earlier(b, at[i], seq[next], at[next])) {
 				next = i
 			}
 		}
+		if max(p.rest, x+d+y) <= t.pick.value {
+			t.offerCut(p, mode, slot, seq, &at, x+d+y)
+		}
 		if next < 0 {
 			return
 		}
-		at[next]++
+		// An operation that comes next in several sequences is passed in all of them at once.
+		for i, op := 0, seq[next].ops[at[next]]; i < len(seq); i++ {
+			if b := seq[i]; at[i] < b.hi && b.ops[at[i]] == op {
+				at[i]++
+				a[i], f[i] = t.around(b, at[i])
+			}
+		}
+	}
+}
+
+// around returns the end of what precedes place q of a sequence and the tail of what follows it.
+func (t *tabu) around(b *seqBuf, q int) (e, f int32) {
+	if q > 0 {
+		e = t.e2[b.ops[q-1]]
+	}
+	if q < len(b.ops) {
+		f = t.f2[b.ops[q]]
+	}
+	return e, f
+}
+
+// offerCut offers the places at of the sequences, unless they are those where the operation is.
+func (t *tabu) offerCut(p *place, mode int32, slot []int, seq []*seqBuf, at *[maxSlots]int, through int32) {
+	g, none := t.g, int32(t.g.n)
+	key := g.modeKey[mode]
+	same := key == g.modeKey[g.mode[p.u]]
+	banned, moved := !same && t.modeTabu[key] > t.iter, mode != g.mode[p.u]
+	stays := same && t.opTabu[p.u] > t.iter
+	after := [maxSlots]int32{none, none, none, none}
+	for i, b := range seq {
+		q := at[i]
+		if q > 0 {
+			after[slot[i]] = b.ops[q-1]
+		}
+		banned = banned || q < b.tabuLo || q > b.tabuHi
+		moved = moved || q != b.at
+		stays = stays && (slot[i] >= g.tabuSlots || q == b.at)
+	}
+	if moved {
+		t.offer(p, mode, &after, through, banned || stays)
 	}
 }
 

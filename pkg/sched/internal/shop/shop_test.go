@@ -159,60 +159,67 @@ func TestRelatedProblemsHaveRelatedOptima(t *testing.T) {
 func TestMovesKeepThePathsRight(t *testing.T) {
 	t.Parallel()
 	for _, variant := range []string{"job shop", "flexible", "workers", "operators"} {
-		r := rng{s: 21}
-		p := middling(&r, variant)
-		c, err := compile(p)
-		if err != nil {
-			t.Fatal(err)
+		for seed := range uint64(6) {
+			movesKeepThePathsRight(t, variant, seed)
 		}
-		s := newTabu(c, 9)
-		cons := newConstructor(c)
-		cons.make(&r, anyOrder, 1)
-		s.g.build(cons.mode, cons.ord)
-		s.begin()
-		fresh := newGraph(c)
-		for i := range 500 {
-			if i%2 == 0 {
-				if !s.step() {
-					t.Fatal("stuck")
+	}
+}
+
+func movesKeepThePathsRight(t *testing.T, variant string, seed uint64) {
+	t.Helper()
+	r := rng{s: 21}
+	p := middling(&r, variant)
+	c, err := compile(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := newTabu(c, 9+seed)
+	cons := newConstructor(c)
+	cons.make(&r, anyOrder, 1)
+	s.g.build(cons.mode, cons.ord)
+	s.begin()
+	fresh := newGraph(c)
+	for i := range 500 {
+		if i%2 == 0 {
+			if !s.step() {
+				t.Fatal("stuck")
+			}
+			continue
+		}
+		s.criticalPath()
+		s.pick = choice{value: never}
+		for _, u := range s.path {
+			s.consider(u)
+		}
+		pick := s.pick
+		if pick.value == never {
+			continue
+		}
+		if !s.g.apply(&pick.move) {
+			t.Fatalf("%s move %d: the move closes a cycle", variant, i)
+		}
+		if pick.value != s.g.span {
+			t.Fatalf("%s move %d: expected %d, got %d", variant, i, pick.value, s.g.span)
+		}
+		for k, u := range s.g.ord {
+			if s.g.rank[u] != int32(k) {
+				t.Fatal("rank and order differ")
+			}
+			nd := &s.g.v[u]
+			for _, x := range append([]int32{nd.jp}, nd.mp[:]...) {
+				if x != s.g.none() && s.g.rank[x] >= int32(k) {
+					t.Fatalf("%s move %d: %d is before its predecessor %d", variant, i, u, x)
 				}
-				continue
 			}
-			s.criticalPath()
-			s.pick = choice{value: never}
-			for _, u := range s.path {
-				s.consider(u)
+		}
+		fresh.build(s.g.mode, s.g.ord)
+		for v := range c.n {
+			if fresh.e[v] != s.g.e[v] || fresh.f[v] != s.g.f[v] || fresh.v[v] != s.g.v[v] {
+				t.Fatalf("%s move %d: operation %d has end %d, tail %d; anew %d, %d", variant, i, v, s.g.e[v], s.g.f[v], fresh.e[v], fresh.f[v])
 			}
-			pick := s.pick
-			if pick.value == never {
-				continue
-			}
-			if !s.g.apply(&pick.move) {
-				t.Fatal("the move closes a cycle")
-			}
-			if pick.value != s.g.span {
-				t.Fatalf("%s move %d: expected %d, got %d", variant, i, pick.value, s.g.span)
-			}
-			for k, u := range s.g.ord {
-				if s.g.rank[u] != int32(k) {
-					t.Fatal("rank and order differ")
-				}
-				nd := &s.g.v[u]
-				for _, x := range append([]int32{nd.jp}, nd.mp[:]...) {
-					if x != s.g.none() && s.g.rank[x] >= int32(k) {
-						t.Fatalf("%s move %d: %d is before its predecessor %d", variant, i, u, x)
-					}
-				}
-			}
-			fresh.build(s.g.mode, s.g.ord)
-			for v := range c.n {
-				if fresh.e[v] != s.g.e[v] || fresh.f[v] != s.g.f[v] || fresh.v[v] != s.g.v[v] {
-					t.Fatalf("%s move %d: operation %d has end %d, tail %d; anew %d, %d", variant, i, v, s.g.e[v], s.g.f[v], fresh.e[v], fresh.f[v])
-				}
-			}
-			if fresh.span != s.g.span {
-				t.Fatal("makespan differs")
-			}
+		}
+		if fresh.span != s.g.span {
+			t.Fatal("makespan differs")
 		}
 	}
 }

@@ -19,6 +19,8 @@ type tabu struct {
 	block    blockBuf
 	tenure   int32
 
+	modeTenure int32 // as tenure, for the modes that are left
+
 	pick, bad choice // best allowed candidate; a random one among the forbidden ones
 	best      plan
 	stale     int // iterations since best was found
@@ -46,6 +48,9 @@ func newTabu(c *inst, seed uint64) *tabu {
 	}
 	t.pair, t.pairMask = make([]int32, size), size-1
 	t.tenure = int32(leastTenure + c.n/max(1, 4*c.resources))
+	if t.modeTenure = t.tenure; c.slots > 1 {
+		t.modeTenure += 3 // modes that differ in one of their resources only are many and alike
+	}
 	return t
 }
 
@@ -96,8 +101,13 @@ func (t *tabu) step() bool {
 		}
 	}
 	t.forbid(&c.move)
-	if g.apply(&c.move) && g.pool > 0 {
-		g.rechain()
+	if from, to, ok := g.relocate(&c.move); ok {
+		g.forward(from)
+		if g.pool > 0 {
+			g.rechain()
+		} else {
+			g.backward(to)
+		}
 	}
 	if int64(g.span) < t.best.value {
 		g.save(&t.best, int64(g.span))
@@ -171,7 +181,7 @@ func (t *tabu) estimate() {
 }
 
 // width is how many operations of the critical path are valued exactly for one move, where they take several resources.
-const width = 5
+const width = 6
 
 // sample leaves at most width operations in the path, chosen at random.
 func (t *tabu) sample() {
@@ -269,17 +279,18 @@ func (t *tabu) otherSequence(p *place, mode int32) {
 		t.offer(p, mode, &after, p.a+d+p.b, banned)
 		return
 	}
+	jp, js := g.v[p.u].jp, g.v[p.u].js
 	x, y := none, g.head[r]
-	for y != none && t.e2[y]-g.v[y].d < p.startLimit && (t.e2[y] <= p.a || t.f2[y]-g.v[y].d >= p.tailLimit) {
+	for y != none && y != js && t.e2[y]-g.v[y].d < p.startLimit && (y == jp || t.e2[y] <= p.a || t.f2[y]-g.v[y].d >= p.tailLimit) {
 		x, y = y, g.v[y].ms[0]
 	}
-	if y != none && t.f2[y]-g.v[y].d >= p.tailLimit {
+	if y != none && (y == jp || t.f2[y]-g.v[y].d >= p.tailLimit) {
 		return
 	}
 	for {
 		after[0] = x
 		t.offer(p, mode, &after, max(p.a, t.e2[x])+d+max(p.b, t.f2[y]), banned)
-		if y == none || t.f2[y] <= p.b || t.e2[y]-g.v[y].d >= p.startLimit {
+		if y == none || y == js || t.f2[y] <= p.b || t.e2[y]-g.v[y].d >= p.startLimit {
 			return
 		}
 		x, y = y, g.v[y].ms[0]
@@ -292,7 +303,7 @@ func (t *tabu) forbid(m *move) {
 	old := g.mode[m.u]
 	until := t.iter + t.tenure + int32(t.r.n(int(t.tenure)))
 	if g.modeKey[m.mode] != g.modeKey[old] {
-		t.modeTabu[g.modeKey[old]] = t.iter + t.tenure + int32(t.r.n(int(g.modeFrom[m.u+1]-g.modeFrom[m.u]+t.tenure)))
+		t.modeTabu[g.modeKey[old]] = t.iter + t.modeTenure + int32(t.r.n(int(g.modeFrom[m.u+1]-g.modeFrom[m.u]+t.modeTenure)))
 	}
 	if g.pool > 0 {
 		t.opTabu[m.u] = until
