@@ -82,7 +82,7 @@ func build(p *Problem) (*instance, error) {
 	}
 	x.Name = p.Site
 	x.Horizon = sched.Span{Start: 0, End: x.at(p.End)}
-	x.Weights = p.Limits.weights()
+	x.Weights = p.Limits.weights(len(p.Reference) > 0)
 	x.addResources()
 	for i := range p.Batches {
 		x.addBatch(&p.Batches[i], progresses[i])

@@ -23,7 +23,14 @@ type KitchenLimits struct {
 // Weights of the parts of a schedule's cost; nil takes the default of sched.DefaultWeights.
 type Weights struct {
 	Overtime, Energy, Freshness, Change, Makespan *int64
+	// Lateness counts when there is a schedule that people follow already; 0 puts lateness first then too.
+	Lateness *int64
 }
+
+// calmLateness is what a second of lateness weighs beside DefaultWeights when a schedule is computed against another one:
+// as much as three seconds of overtime, or as moving one step by twelve seconds (chosen, no source). Lateness before
+// everything would move most of the steps of a week for the gain of a minute.
+const calmLateness = 60
 
 // DefaultAirTemperatureCelsius of a kitchen that has not stated one (common practice, no source).
 const DefaultAirTemperatureCelsius = 22
@@ -38,8 +45,12 @@ func (l KitchenLimits) Check() error {
 	return sameSite(l.Name, "kitchen_limits.unattended_calendar", l.UnattendedCalendar)
 }
 
-func (l KitchenLimits) weights() sched.Weights {
+// weights of the engine; against says that there is a schedule that people follow.
+func (l KitchenLimits) weights(against bool) sched.Weights {
 	w := sched.DefaultWeights()
+	if against {
+		w.Blend = calmLateness
+	}
 	set := func(to *int64, from *int64) {
 		if from != nil {
 			*to = *from
@@ -50,6 +61,9 @@ func (l KitchenLimits) weights() sched.Weights {
 	set(&w.Freshness, l.Weights.Freshness)
 	set(&w.Change, l.Weights.Change)
 	set(&w.Makespan, l.Weights.Makespan)
+	if against {
+		set(&w.Blend, l.Weights.Lateness)
+	}
 	return w
 }
 

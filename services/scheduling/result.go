@@ -132,12 +132,11 @@ func (x *instance) cost(o sched.Objective) Cost {
 	}
 }
 
-// objective is the way back from cost. Lateness and the rest are compared one after the other.
-func objective(c Cost) sched.Objective {
-	return sched.Objective{
-		Tardiness: c.Tardiness, Overtime: seconds(c.Overtime), Energy: c.EnergyWh, Freshness: c.Freshness, Change: c.Change,
-		Makespan: seconds(c.Makespan), First: c.Tardiness, Rest: c.Rest,
-	}
+// objective is the way back from cost.
+func (x *instance) objective(c Cost) sched.Objective {
+	return x.Weights.Weigh(sched.Objective{
+		Tardiness: c.Tardiness, Overtime: seconds(c.Overtime), Energy: c.EnergyWh, Freshness: c.Freshness, Change: c.Change, Makespan: seconds(c.Makespan),
+	})
 }
 
 // report turns the engine's report into words of the kitchen.

@@ -40,9 +40,9 @@ func newSearch(x *instance, op Operation) *search {
 	if len(x.selfCheck(warm)) > 0 {
 		return s
 	}
-	warm.Objective = objective(*op.Best)
+	warm.Objective = x.objective(*op.Best)
 	s.best, s.heard = &warm, true
-	s.report = sched.Report{Status: sched.StatusFeasible, Objective: warm.Objective, Bound: objective(*op.Bound), Gap: op.Gap}
+	s.report = sched.Report{Status: sched.StatusFeasible, Objective: warm.Objective, Bound: x.objective(*op.Bound), Gap: op.Gap}
 	return s
 }
 

@@ -236,6 +236,7 @@ func limits(l scheduling.KitchenLimits) *schedulingpb.KitchenLimits {
 	if w != (scheduling.Weights{}) {
 		out.Weights = &schedulingpb.KitchenLimits_Weights{
 			Overtime: weightTo(w.Overtime), Energy: weightTo(w.Energy), Freshness: weightTo(w.Freshness), Change: weightTo(w.Change), Makespan: weightTo(w.Makespan),
+			Lateness: weightTo(w.Lateness),
 		}
 	}
 	return out
@@ -252,6 +253,7 @@ func limitsFrom(p *schedulingpb.KitchenLimits) scheduling.KitchenLimits {
 	if w := p.GetWeights(); w != nil {
 		l.Weights = scheduling.Weights{
 			Overtime: weightFrom(w.Overtime), Energy: weightFrom(w.Energy), Freshness: weightFrom(w.Freshness), Change: weightFrom(w.Change), Makespan: weightFrom(w.Makespan),
+			Lateness: weightFrom(w.Lateness),
 		}
 	}
 	return l

@@ -134,8 +134,9 @@ func (x *KitchenLimits) GetEtag() string {
 	return ""
 }
 
-// How much each kind of cost counts, beside lateness, which always comes first. Pure numbers, 0 to 1000000; an unset
-// weight takes its default.
+// How much each kind of cost counts. In a first schedule lateness comes before all of it; against a published schedule
+// lateness is weighed too, so that people need not change everything for the gain of a minute. Pure numbers, 0 to 1000000;
+// an unset weight takes its default.
 type KitchenLimits_Weights struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Per second of paid overtime. Default 20.
@@ -147,7 +148,10 @@ type KitchenLimits_Weights struct {
 	// Per second by which a start moves against the published schedule. Default 5.
 	Change *int32 `protobuf:"varint,4,opt,name=change,proto3,oneof" json:"change,omitempty"`
 	// Per second until everything is done. Default 1.
-	Makespan      *int32 `protobuf:"varint,5,opt,name=makespan,proto3,oneof" json:"makespan,omitempty"`
+	Makespan *int32 `protobuf:"varint,5,opt,name=makespan,proto3,oneof" json:"makespan,omitempty"`
+	// Per second by which a batch is late, times the weight of its order, when a schedule is computed against another one;
+	// 0 means that lateness comes first then too. Default 60.
+	Lateness      *int32 `protobuf:"varint,6,opt,name=lateness,proto3,oneof" json:"lateness,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -217,11 +221,18 @@ func (x *KitchenLimits_Weights) GetMakespan() int32 {
 	return 0
 }
 
+func (x *KitchenLimits_Weights) GetLateness() int32 {
+	if x != nil && x.Lateness != nil {
+		return *x.Lateness
+	}
+	return 0
+}
+
 var File_rondeau_scheduling_v1_kitchen_limits_proto protoreflect.FileDescriptor
 
 const file_rondeau_scheduling_v1_kitchen_limits_proto_rawDesc = "" +
 	"\n" +
-	"*rondeau/scheduling/v1/kitchen_limits.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x99\b\n" +
+	"*rondeau/scheduling/v1/kitchen_limits.proto\x12\x15rondeau.scheduling.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/api/field_behavior.proto\x1a\x19google/api/resource.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd7\b\n" +
 	"\rKitchenLimits\x12\x17\n" +
 	"\x04name\x18\x01 \x01(\tB\x03\xe0A\bR\x04name\x12N\n" +
 	"\x14electric_power_watts\x18\x02 \x01(\x01B\x1c\xe0A\x01\xbaH\x16\x12\x14@\x01\x19\x00\x00\x00\x00\xd0\x12cA)\x00\x00\x00\x00\x00\x00\x00\x00R\x12electricPowerWatts\x12H\n" +
@@ -232,19 +243,21 @@ const file_rondeau_scheduling_v1_kitchen_limits_proto_rawDesc = "" +
 	"\aweights\x18\x06 \x01(\v2,.rondeau.scheduling.v1.KitchenLimits.WeightsB\x03\xe0A\x01R\aweights\x12@\n" +
 	"\vupdate_time\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x03\xe0A\x03R\n" +
 	"updateTime\x12\x17\n" +
-	"\x04etag\x18\b \x01(\tB\x03\xe0A\x01R\x04etag\x1a\xb6\x02\n" +
+	"\x04etag\x18\b \x01(\tB\x03\xe0A\x01R\x04etag\x1a\xf4\x02\n" +
 	"\aWeights\x12/\n" +
 	"\bovertime\x18\x01 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x00R\bovertime\x88\x01\x01\x12+\n" +
 	"\x06energy\x18\x02 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x01R\x06energy\x88\x01\x01\x121\n" +
 	"\tfreshness\x18\x03 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x02R\tfreshness\x88\x01\x01\x12+\n" +
 	"\x06change\x18\x04 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x03R\x06change\x88\x01\x01\x12/\n" +
-	"\bmakespan\x18\x05 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x04R\bmakespan\x88\x01\x01B\v\n" +
+	"\bmakespan\x18\x05 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x04R\bmakespan\x88\x01\x01\x12/\n" +
+	"\blateness\x18\x06 \x01(\x05B\x0e\xe0A\x01\xbaH\b\x1a\x06\x18\xc0\x84=(\x00H\x05R\blateness\x88\x01\x01B\v\n" +
 	"\t_overtimeB\t\n" +
 	"\a_energyB\f\n" +
 	"\n" +
 	"_freshnessB\t\n" +
 	"\a_changeB\v\n" +
-	"\t_makespan:]\xeaAZ\n" +
+	"\t_makespanB\v\n" +
+	"\t_lateness:]\xeaAZ\n" +
 	"\x1erondeau.internal/KitchenLimits\x12\x1asites/{site}/kitchenLimits*\rkitchenLimits2\rkitchenLimitsB\x1a\n" +
 	"\x18_air_temperature_celsiusB=Z;rondeau.internal/pkg/gen/rondeau/scheduling/v1;schedulingpbb\x06proto3"
 
