@@ -9,7 +9,7 @@ import (
 // is in time and nobody else is later than now; then why there is none and which changes would make one. If it can be in
 // time at the cost of others, one remedy is an EditPromise. Possible says that a plan exists in which nobody pays, which
 // the search had missed: it is then the plan of the only remedy. Remedies are measured by solves that begin from the
-// plan.
+// plan. For an activity that has started there are none: only its facts can change.
 func ExplainLate(in Instance, plan Plan, activity string, opt ExplainOptions) (Explanation, error) {
 	if err := in.Validate(); err != nil {
 		return Explanation{}, err
@@ -17,6 +17,9 @@ func ExplainLate(in Instance, plan Plan, activity string, opt ExplainOptions) (E
 	a := activityNamed(&in, activity)
 	if a == nil || a.DueWeight <= 0 {
 		return Explanation{}, fmt.Errorf("activity %q does not exist or has no due time: name a late activity of the plan", activity)
+	}
+	if a.Fixed != nil && a.Fixed.Started {
+		return Explanation{}, nil
 	}
 	late := Forever
 	if as := plan.of(activity); as != nil {

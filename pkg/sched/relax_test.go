@@ -304,3 +304,21 @@ func TestAFirmWaitIsNeverOfferedToBeLonger(t *testing.T) {
 		t.Error("a firm wait is offered to be longer")
 	}
 }
+
+func TestWhatHasStartedIsNotHelpedToBeInTime(t *testing.T) {
+	t.Parallel()
+	in := sched.Instance{
+		Horizon: sched.Span{Start: 50, End: 100},
+		Activities: []sched.Activity{{
+			Name: "freeze", Due: 20, DueWeight: 1, Modes: []sched.Mode{{Name: "shelf", Start: 30}}, Fixed: &sched.Fixed{Mode: "shelf", Start: 40, Started: true},
+		}},
+	}
+	plan, report, err := sched.Solve(in, sched.Options{})
+	if err != nil || len(report.Late) != 1 {
+		t.Fatalf("%v %+v", err, report)
+	}
+	out, err := sched.ExplainLate(in, plan, "freeze", sched.ExplainOptions{})
+	if err != nil || len(out.Remedies) > 0 {
+		t.Errorf("%v %+v", err, out.Remedies)
+	}
+}

@@ -2,6 +2,7 @@ package planning
 
 import (
 	"fmt"
+	"slices"
 	"math"
 	"time"
 
@@ -53,7 +54,9 @@ func newProblem(n *network, plan *Plan) *problem {
 }
 
 func (b *problem) note(format string, args ...any) {
-	b.notes = append(b.notes, fmt.Sprintf(format, args...))
+	if note := fmt.Sprintf(format, args...); !slices.Contains(b.notes, note) { // several lines of one delivery say the same
+		b.notes = append(b.notes, note)
+	}
 }
 
 // plural counts things in words.

@@ -43,9 +43,9 @@ func (x *instance) advise(plan sched.Plan, r sched.Report, stopped func() bool) 
 			in = y.withOffers(options.Offers)
 		}
 		out.said, err = sched.Explain(in, options)
-	case len(r.Late) > 0:
+	case x.worst(r.Late) != "":
 		limit = time.Now().Add(lateAdvice)
-		out.late = r.Late[0].Activity
+		out.late = x.worst(r.Late)
 		options.Solves, options.Tests, options.Iterations, options.Measure = 80, 80, 10, 20
 		out.said, err = sched.ExplainLate(x.Instance, plan, out.late, options)
 	default:
@@ -55,6 +55,16 @@ func (x *instance) advise(plan sched.Plan, r sched.Report, stopped func() bool) 
 		return nil // what cannot be explained stays without advice
 	}
 	return out
+}
+
+// worst is the last step of the latest batch that can still be helped: one that has not begun.
+func (x *instance) worst(late []sched.Late) string {
+	for _, l := range late {
+		if x.items[l.Activity].run == nil {
+			return l.Activity
+		}
+	}
+	return ""
 }
 
 // laterShifts is how far beyond the end of a schedule the shifts are known to those who ask for a later end.

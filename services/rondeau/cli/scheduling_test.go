@@ -359,7 +359,7 @@ func TestASearchIsShownAndItsScheduleDrawn(t *testing.T) {
 	if err := h.run(t.Context(), "schedule", "solve", "w12", "--svg", svg); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.HasPrefix(h.errText.String(), "  2 s  1 late by 3h, best 3 h, bound 2 h, gap 12.5 %, 200 of 500 plans\n  5 s  ") || strings.Contains(h.errText.String(), "\r") {
+	if !strings.HasPrefix(h.errText.String(), "  2 s  1 late by 3h, by weight 3 h, bound 2 h, gap 12.5 %, 200 of 500 plans\n  5 s  ") || strings.Contains(h.errText.String(), "\r") {
 		t.Errorf("said %q", h.errText.String())
 	}
 	for _, words := range []string{"Harbour Kitchen, plan w12, s1 (draft)", "Kettle 1", "B1!!!", "is late by 3 h"} {

@@ -208,7 +208,7 @@ func progressWords(m *schedulingpb.SolveScheduleMetadata) string {
 	switch {
 	case best == nil || bound == nil:
 	case best.GetTardiness() > bound.GetTardiness():
-		line += fmt.Sprintf(", best %.0f h, bound %.0f h, gap %.1f %%", hours(best.GetTardiness()), hours(bound.GetTardiness()), 100*m.GetGap())
+		line += fmt.Sprintf(", by weight %.0f h, bound %.0f h, gap %.1f %%", hours(best.GetTardiness()), hours(bound.GetTardiness()), 100*m.GetGap())
 	default:
 		line += fmt.Sprintf(", best %d, bound %d, gap %.1f %%", best.GetRest(), bound.GetRest(), 100*m.GetGap())
 	}
