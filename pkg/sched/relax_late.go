@@ -80,12 +80,14 @@ func (x *explainer) finishLate(in *Instance, out *Explanation, own Edit, late in
 	if err != nil {
 		return
 	}
-	// A deadline of its own that is no earlier than where it ends now is no remedy, nor is not making it.
-	order := orderOf(activityNamed(in, own.Subject))
+	// A deadline of its own that is no earlier than where it ends now is no remedy, nor is not making it, or what it is made
+	// of.
 	out.Remedies = slices.DeleteFunc(out.Remedies, func(r Remedy) bool {
-		return slices.ContainsFunc(r.Edits, func(e Edit) bool {
-			return e.Kind == EditDeadline && e.Subject == own.Subject && e.By >= late || e.Kind == EditOut && e.Subject == order
-		})
+		if slices.ContainsFunc(r.Edits, func(e Edit) bool { return e.Kind == EditDeadline && e.Subject == own.Subject && e.By >= late }) {
+			return true
+		}
+		changed, err := in.Apply(r.Edits...)
+		return err == nil && activityNamed(&changed, own.Subject) == nil
 	})
 	x.measure(&base, out, nil)
 }

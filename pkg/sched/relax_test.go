@@ -322,3 +322,37 @@ func TestWhatHasStartedIsNotHelpedToBeInTime(t *testing.T) {
 		t.Errorf("%v %+v", err, out.Remedies)
 	}
 }
+
+func TestLeavingOutWhatALateBatchIsMadeOfIsNoRemedy(t *testing.T) {
+	t.Parallel()
+	step := func(name, order string, due, weight int64) sched.Activity {
+		return sched.Activity{
+			Name: name, Order: order, Due: due, DueWeight: weight,
+			Modes: []sched.Mode{{Name: "kettle", Start: 10, Uses: []sched.Use{{Vessel: "kettle"}}}},
+		}
+	}
+	in := sched.Instance{
+		Horizon: sched.Span{End: 200}, Vessels: []sched.Vessel{{Name: "kettle"}},
+		Activities: []sched.Activity{step("fumet", "fish", 10, 5), step("stock", "stock", 20, 1), step("pack", "packs", 25, 1)},
+		Lags:       []sched.Lag{{From: "stock", To: "pack"}},
+	}
+	plan, report := mustSolve(t, in, sched.Options{Iterations: 200})
+	if len(report.Late) != 1 || report.Late[0].Activity != "pack" {
+		t.Fatalf("late: %+v", report.Late)
+	}
+	out, err := sched.ExplainLate(in, plan, "pack", sched.ExplainOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var left []string
+	for _, r := range out.Remedies {
+		for _, e := range r.Edits {
+			if e.Kind == sched.EditOut {
+				left = append(left, e.Subject)
+			}
+		}
+	}
+	if !slices.Equal(left, []string{"fish"}) {
+		t.Errorf("left out: %v\n%s", left, told(out))
+	}
+}
