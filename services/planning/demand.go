@@ -2,8 +2,8 @@ package planning
 
 import (
 	"fmt"
-	"slices"
 	"math"
+	"slices"
 	"time"
 
 	"rondeau.internal/pkg/explode"
